@@ -1,0 +1,1 @@
+"""Turns what a machine says into events. Never imports `monitor`."""

@@ -1,0 +1,1 @@
+"""Turns events into assessments and carries them to screen, recording and notifier."""

@@ -1,0 +1,36 @@
+"""What a screen may ask of a running watch: its newest conclusions, and to pass on an acknowledgement.
+
+A screen holds this and nothing else: no link, no engine, no recorder.
+"""
+
+from typing import Protocol
+
+from monitor.core.assessment import Assessment
+
+
+class WatchClient(Protocol):
+    """A running watch, seen from a screen."""
+
+    @property
+    def latest(self) -> Assessment | None:
+        """The newest assessment; None before the first event."""
+        ...
+
+    @property
+    def source(self) -> str:
+        """Where the data come from, in words: 'simulated machine', a port, an address, a file's name."""
+        ...
+
+    @property
+    def notice(self) -> str:
+        """One line the owner should see about the watch itself ('recording failed: disk full'); empty when none."""
+        ...
+
+    @property
+    def ended(self) -> str | None:
+        """Why the watch has ended, in words; None while it runs."""
+        ...
+
+    def acknowledge(self, alert_id: str) -> None:
+        """Say that the owner has seen this alert."""
+        ...

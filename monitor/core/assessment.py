@@ -1,0 +1,206 @@
+"""What the engine concludes: the one type that screens, recordings and notifiers see.
+
+Frozen data and nothing else. Arrays are read-only. Units stand in the names.
+"""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from enum import IntEnum, StrEnum
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from connectors.telemetry import Execution
+
+Array = NDArray[np.float64]
+
+
+class Quality(StrEnum):
+    """Trust in a value (Sparkplug 3.0's words)."""
+
+    GOOD = "GOOD"
+    STALE = "STALE"
+    BAD = "BAD"
+
+
+class Condition(StrEnum):
+    """State of a strand or of the machine (MTConnect's words)."""
+
+    NORMAL = "NORMAL"
+    WARNING = "WARNING"
+    FAULT = "FAULT"
+    UNAVAILABLE = "UNAVAILABLE"
+
+
+class Activity(StrEnum):
+    """What a strand is doing."""
+
+    FEEDING = "feeding"
+    IDLE = "idle"  # hot and standing still
+    COLD = "cold"  # standing still, manifold not hot enough to harm it
+
+
+class Priority(IntEnum):
+    """Urgency of an alert (IMO MSC.302(87)): a higher number is more urgent."""
+
+    CAUTION = 1
+    WARNING = 2
+    ALARM = 3
+
+
+class AlertState(StrEnum):
+    """Life-cycle state of an alert (ISA-18.2 / IEC 62682 names)."""
+
+    NORMAL = "Normal"
+    UNACKNOWLEDGED = "Unacknowledged"
+    ACKNOWLEDGED = "Acknowledged"
+    RETURNED = "Returned-to-normal unacknowledged"
+    LATCHED = "Latched"
+    SHELVED = "Shelved"
+    SUPPRESSED = "Suppressed-by-design"
+    OUT_OF_SERVICE = "Out-of-service"
+
+
+class Span(NamedTuple):
+    """A range: `low` is the cautious end, `high` the hopeful one; infinity where nothing runs out."""
+
+    low: float
+    high: float
+
+
+@dataclass(frozen=True, slots=True)
+class ZonePlace:
+    """Where a zone lies: x in mm upstream of the merge point, so zones beyond it have negative x."""
+
+    name: str
+    hot_end_mm: float  # the smaller x
+    cold_end_mm: float  # the larger x
+    sensor: str | None
+    liner: str | None
+
+
+@dataclass(frozen=True, slots=True)
+class WallReading:
+    """One sensor of the hot path. `temp_c` is the last value known, None if there never was one."""
+
+    sensor: str
+    temp_c: float | None
+    set_c: float | None
+    duty: float | None
+    quality: Quality
+    age_s: float
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class StrandAssessment:
+    """One strand now.
+
+    `x_mm`, `temp_c` and `dose_min` run along the strand from the merge point upstream (equal lengths, read-only).
+    """
+
+    input: int
+    material: str
+    label: str
+    activity: Activity
+    condition: Condition
+    quality: Quality
+    idle_s: float  # since new material last moved
+    feed_mm_s: float  # mean commanded speed over the last few seconds, signed
+    fed_mm: float | None  # cumulative since the session began, None before the first report
+    dose_now_min: float  # oldest material upstream of the merge point, minutes at reference_c
+    dose_warn_min: float
+    dose_limit_min: float
+    reference_c: float
+    warn_left_s: Span  # until dose_warn_min if nothing changes; 0 when passed
+    limit_left_s: Span
+    hottest_c: float
+    glass_c: float
+    soft_front_mm: float  # how far upstream the strand is above its glass transition; 0 when nowhere
+    stiff_from_mm: float  # upstream of here it must be stiff: the upstream end of the last zone that may be hot
+    merge_wall_c: float  # manifold wall at the merge point
+    min_feed_c: float
+    min_feed_is_rule: bool
+    x_mm: Array
+    temp_c: Array
+    dose_min: Array
+
+    @property
+    def dose_share(self) -> float:
+        """Dose as a share of its limit [-]."""
+        return self.dose_now_min / self.dose_limit_min
+
+
+@dataclass(frozen=True, slots=True)
+class LinerReading:
+    """Hottest liner wall of one zone, with its limits [°C]."""
+
+    zone: str
+    liner: str
+    hottest_c: float
+    warn_c: float
+    alarm_c: float
+    stop_c: float
+
+
+@dataclass(frozen=True, slots=True)
+class Alert:
+    """An alert that is not in its normal state."""
+
+    id: str  # constant through one activation: condition, input or part, count
+    condition: str  # key in the table of alerts
+    subject: str  # 'input 3', 'manifold', 'link' …
+    input: int | None
+    priority: Priority
+    state: AlertState
+    since_s: float
+    text: str  # what is wrong, with the number
+    action: str  # what to do
+    value: float | None
+    limit: float | None
+    unit: str
+
+
+@dataclass(frozen=True, slots=True)
+class AlertTransition:
+    """One change of an alert's state, as recorded and printed."""
+
+    time_s: float
+    event: str  # raised, cleared, acknowledged, re-raised, escalated …
+    alert: Alert
+    previous: AlertState
+    actor: str  # 'engine', or who acknowledged
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Assessment:
+    """Everything known at one moment.
+
+    `alerts` come most urgent first: by priority, then unacknowledged, then newest. `counts` tells how many events of
+    each kind the session has seen (samples, malformed, link changes …).
+    """
+
+    time_s: float
+    machine: str
+    execution: Execution | None
+    progress: float | None
+    link_available: bool
+    link_reason: str
+    sample_age_s: float
+    quality: Quality
+    condition: Condition
+    zones: tuple[ZonePlace, ...]
+    walls: tuple[WallReading, ...]
+    strands: tuple[StrandAssessment, ...]
+    liners: tuple[LinerReading, ...]
+    alerts: tuple[Alert, ...]
+    counts: Mapping[str, int]
+
+
+@dataclass(frozen=True, slots=True)
+class Acknowledge:
+    """The owner has seen an alert. The one thing, so far, that flows from a screen to the engine."""
+
+    time_s: float
+    alert_id: str
+    actor: str
