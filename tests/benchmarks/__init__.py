@@ -1,0 +1,1 @@
+"""Benchmarks that print ratios; none of them is a timed test."""
