@@ -1,0 +1,77 @@
+"""The points that are watched for alerts: one per condition and part of the machine, each with its limits.
+
+Made once from the parameters; the order of the points is the order of the value vector that the engine fills.
+"""
+
+import math
+from dataclasses import dataclass
+
+from monitor.core.alert_table import ALERT_TABLE, Rule
+from monitor.core.hot_path import zone_places
+from monitor.core.parameters import Parameters
+
+LEVELS = 3
+
+
+@dataclass(frozen=True, slots=True)
+class Point:
+    """One thing watched.
+
+    `limits` rise with urgency and are padded with infinity; a value above a limit is at that level. `strand` and `zone`
+    are indexes into the parameters, `input` the number the owner knows.
+    """
+
+    rule: Rule
+    subject: str
+    limits: tuple[float, float, float]
+    strand: int | None = None
+    input: int | None = None
+    zone: int | None = None
+
+
+def alert_points(parameters: Parameters) -> tuple[Point, ...]:
+    """All points: per strand its dose, ceiling, cold feed and standing; then liners, sensors and the link."""
+    strands = [
+        point
+        for condition in ("dose", "ceiling", "cold_feed", "standing")
+        for point in _strand_points(condition, parameters)
+    ]
+    silence_s = parameters.limits.unavailable_after_s
+    sensors = [Point(ALERT_TABLE["sensor"], f"sensor {name}", _padded(silence_s)) for name in parameters.sensors]
+    return (*strands, *_liner_points(parameters), *sensors, Point(ALERT_TABLE["link"], "link", _padded(silence_s)))
+
+
+def liner_zones(parameters: Parameters) -> tuple[int, ...]:
+    """Indexes of the zones whose liner has known limits, in flow order."""
+    return tuple(index for index, place in enumerate(zone_places(parameters)) if place.liner in parameters.liners)
+
+
+def _strand_points(condition: str, parameters: Parameters) -> list[Point]:
+    points = []
+    for index, strand in enumerate(parameters.strands):
+        limits = {
+            "dose": (strand.material.warn_min, strand.material.limit_min),
+            "ceiling": (strand.material.ceiling_c,),
+            "cold_feed": (0.0,),
+            "standing": (parameters.limits.idle_backstop_h,),
+        }[condition]
+        points.append(
+            Point(ALERT_TABLE[condition], f"input {strand.input}", _padded(*limits), strand=index, input=strand.input)
+        )
+    return points
+
+
+def _liner_points(parameters: Parameters) -> list[Point]:
+    points = []
+    for index in liner_zones(parameters):
+        zone = parameters.zones[index]
+        limits = parameters.liners[zone.liner or ""]
+        points.append(
+            Point(ALERT_TABLE["liner"], zone.name, (limits.warn_c, limits.alarm_c, limits.stop_c), zone=index)
+        )
+    return points
+
+
+def _padded(*limits: float) -> tuple[float, float, float]:
+    first, second, third = (*limits, *(math.inf,) * (LEVELS - len(limits)))
+    return first, second, third

@@ -1,0 +1,132 @@
+"""The rationalisation table: every condition that may raise an alert, why it exists and how it behaves.
+
+One row per condition; code reads it, nothing else decides an alert's manners. Limits come from the strands, liners and
+alert settings; here stand the causes, consequences, delays and deadbands. Words of ISA-18.2 / IEC 62682; priorities of
+IMO MSC.302(87). Delays, deadbands and times to respond are our own judgement.
+"""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Final
+
+from monitor.core.assessment import Priority
+
+
+@dataclass(frozen=True, slots=True)
+class Rule:
+    """One row of the table.
+
+    `priorities` has one entry per level, rising: a condition with a warn and a stop limit is one alert that escalates,
+    not two. `needs_fresh` conditions neither rise nor clear on stale data.
+    """
+
+    condition: str
+    title: str
+    cause: str
+    consequence: str
+    priorities: tuple[Priority, ...]
+    unit: str
+    respond_within_s: float
+    deadband: float
+    on_delay_s: float
+    off_delay_s: float
+    needs_fresh: bool
+
+
+MINUTE_S: Final = 60.0
+
+_ROWS: Final = (
+    Rule(
+        condition="dose",
+        title="aged material",
+        cause="the strand stands hot while others feed",
+        consequence="the polymer breaks down, chars or swells; it jams or spoils the part at its next use",
+        priorities=(Priority.WARNING, Priority.ALARM),
+        unit="min",
+        respond_within_s=30 * MINUTE_S,
+        deadband=0.0,
+        on_delay_s=0.0,
+        off_delay_s=0.0,
+        needs_fresh=False,
+    ),
+    Rule(
+        condition="ceiling",
+        title="too hot for the material",
+        cause="a set point, a heater or its sensor is wrong",
+        consequence="the polymer decomposes within minutes, with fumes",
+        priorities=(Priority.ALARM,),
+        unit="°C",
+        respond_within_s=5 * MINUTE_S,
+        deadband=3.0,
+        on_delay_s=10.0,
+        off_delay_s=60.0,
+        needs_fresh=True,
+    ),
+    Rule(
+        condition="liner",
+        title="hot liner",
+        cause="the manifold is too hot, the liner reaches too far into it, or cooling is failing",
+        consequence="the liner creeps and grips the strand; far above, fluoropolymers give off harmful fumes",
+        priorities=(Priority.WARNING, Priority.ALARM, Priority.ALARM),
+        unit="°C",
+        respond_within_s=10 * MINUTE_S,
+        deadband=3.0,
+        on_delay_s=10.0,
+        off_delay_s=60.0,
+        needs_fresh=True,
+    ),
+    Rule(
+        condition="cold_feed",
+        title="too cold to feed",
+        cause="the manifold is below the strand's lowest feeding temperature while it feeds",
+        consequence="the drive skips, grinds or stalls",
+        priorities=(Priority.WARNING,),
+        unit="K",
+        respond_within_s=10 * MINUTE_S,
+        deadband=2.0,
+        on_delay_s=15.0,
+        off_delay_s=60.0,
+        needs_fresh=True,
+    ),
+    Rule(
+        condition="standing",
+        title="standing hot for long",
+        cause="the strand has not been used for hours",
+        consequence="whatever the model says, long standing is how strands are lost (common practice, no source)",
+        priorities=(Priority.CAUTION,),
+        unit="h",
+        respond_within_s=60 * MINUTE_S,
+        deadband=0.0,
+        on_delay_s=0.0,
+        off_delay_s=0.0,
+        needs_fresh=False,
+    ),
+    Rule(
+        condition="sensor",
+        title="silent sensor",
+        cause="the machine does not report a sensor that the profile names, or stopped reporting it",
+        consequence="what happens there is guessed, not measured",
+        priorities=(Priority.WARNING,),
+        unit="s",
+        respond_within_s=30 * MINUTE_S,
+        deadband=0.0,
+        on_delay_s=0.0,
+        off_delay_s=0.0,
+        needs_fresh=True,
+    ),
+    Rule(
+        condition="link",
+        title="no data",
+        cause="the link, the machine or its power is gone",
+        consequence="the build runs unwatched",
+        priorities=(Priority.ALARM,),
+        unit="s",
+        respond_within_s=10 * MINUTE_S,
+        deadband=0.0,
+        on_delay_s=0.0,
+        off_delay_s=0.0,
+        needs_fresh=False,
+    ),
+)
+
+ALERT_TABLE: Final[Mapping[str, Rule]] = {row.condition: row for row in _ROWS}

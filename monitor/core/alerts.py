@@ -1,0 +1,166 @@
+"""Life cycle of alerts: which points are above their limits, since when, and whether the owner has seen it.
+
+Stored are facts (level, acknowledged, pending change); the state's name is derived, as ISA-18.2 and IEC 62682 have it.
+A stale value never clears an alert. Knows nothing of texts; see alert_texts.py.
+"""
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field, replace
+from types import MappingProxyType
+from typing import Final, NamedTuple
+
+import numpy as np
+
+from monitor.core.alert_points import Point
+from monitor.core.assessment import AlertState, Array
+
+_NONE: Final[Mapping[int, "Record"]] = MappingProxyType({})
+
+
+@dataclass(frozen=True, slots=True)
+class Record:
+    """What is remembered of one point that is not at rest."""
+
+    level: int = 0  # 0: back to normal
+    acknowledged: bool = False
+    raised_s: float = 0.0  # when this activation began
+    pending_level: int | None = None  # a change that has not lasted long enough yet
+    pending_s: float = 0.0
+
+    @property
+    def state(self) -> AlertState:
+        """The state's name, derived from the facts."""
+        if self.level:
+            return AlertState.ACKNOWLEDGED if self.acknowledged else AlertState.UNACKNOWLEDGED
+        is_at_rest = self.acknowledged or self.raised_s == 0.0
+        return AlertState.NORMAL if is_at_rest else AlertState.RETURNED
+
+
+class Change(NamedTuple):
+    """One transition of one point."""
+
+    point: int
+    event: str
+    record: Record
+    previous: AlertState
+    value: float
+
+
+@dataclass(frozen=True, slots=True)
+class AlertBook:
+    """All points that are not at rest, by index, and how often each was raised."""
+
+    records: Mapping[int, Record] = _NONE
+    counts: Mapping[int, int] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class AlertLaw:
+    """Limits of all points as arrays; `levels_of` is the fast look that finds nothing on a healthy machine."""
+
+    points: tuple[Point, ...]
+    limits: Array  # (points, levels)
+    deadband: Array  # (points, 1)
+
+    def raised(self, values: Array) -> list[int]:
+        """Indexes of the points above their lowest limit."""
+        return np.flatnonzero(values > self.limits[:, 0]).tolist()
+
+    def level(self, point: int, value: float) -> int:
+        """How many limits the value is above."""
+        return sum(value > limit for limit in self.points[point].limits)
+
+    def level_to_keep(self, point: int, value: float) -> int:
+        """The same with the deadband: the level that the value still supports."""
+        return self.level(point, value + self.points[point].rule.deadband)
+
+
+def alert_law(points: tuple[Point, ...]) -> AlertLaw:
+    """Collect the limits of all points."""
+    return AlertLaw(
+        points,
+        np.array([point.limits for point in points]),
+        np.array([[point.rule.deadband] for point in points]),
+    )
+
+
+def update(
+    book: AlertBook, law: AlertLaw, values: Array, time_s: float, *, fresh: bool
+) -> tuple[AlertBook, list[Change]]:
+    """Alerts after the points have taken these values."""
+    touched = law.raised(values)
+    if not touched and not book.records:
+        return book, []
+    records, counts, changes = dict(book.records), dict(book.counts), list[Change]()
+    for point in sorted({*touched, *records}):
+        if law.points[point].rule.needs_fresh and not fresh:
+            continue
+        _update_point(point, law, float(values[point]), time_s, records, counts, changes)
+    return AlertBook(records, counts), changes
+
+
+def acknowledge(book: AlertBook, points: Iterable[int]) -> tuple[AlertBook, list[Change]]:
+    """Alerts after the owner has seen those of `points`."""
+    records, changes = dict(book.records), list[Change]()
+    for point in points:
+        record = records.get(point)
+        if record is None or record.acknowledged:
+            continue
+        seen = replace(record, acknowledged=True)
+        changes.append(Change(point, "acknowledged", seen, record.state, float("nan")))
+        if seen.level:
+            records[point] = seen
+        else:
+            del records[point]
+    return AlertBook(records, book.counts), changes
+
+
+def _update_point(
+    point: int,
+    law: AlertLaw,
+    value: float,
+    time_s: float,
+    records: dict[int, Record],
+    counts: dict[int, int],
+    changes: list[Change],
+) -> None:
+    record = records.get(point, Record())
+    rule = law.points[point].rule
+    up, keep = law.level(point, value), law.level_to_keep(point, value)
+    target = up if up > record.level else min(keep, record.level)
+    if target == record.level:
+        _settle(records, point, record)
+        return
+    if record.pending_level is None or (record.pending_level > record.level) != (target > record.level):
+        record = replace(record, pending_level=target, pending_s=time_s)
+    delay_s = rule.on_delay_s if target > record.level else rule.off_delay_s
+    if time_s - record.pending_s < delay_s:
+        records[point] = record
+        return
+    event, after = _changed(record, target, time_s)
+    changes.append(Change(point, event, after, record.state, value))
+    if event == "raised":
+        counts[point] = counts.get(point, 0) + 1
+    _settle(records, point, after)
+
+
+def _settle(records: dict[int, Record], point: int, record: Record) -> None:
+    """Keep a record without a pending change, and forget one that is back at rest."""
+    if record.state is AlertState.NORMAL:
+        records.pop(point, None)
+    elif record.pending_level is not None:
+        records[point] = replace(record, pending_level=None)
+    else:
+        records[point] = record
+
+
+def _changed(record: Record, level: int, time_s: float) -> tuple[str, Record]:
+    """Name of the transition to `level`, and the record after it."""
+    after = replace(record, level=level, pending_level=None)
+    if record.state is AlertState.NORMAL:
+        return "raised", replace(after, acknowledged=False, raised_s=time_s)
+    if record.level == 0:
+        return "re-raised", replace(after, acknowledged=False)
+    if level > record.level:
+        return "escalated", replace(after, acknowledged=False)
+    return ("cleared" if level == 0 else "eased"), after

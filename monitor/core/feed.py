@@ -1,0 +1,66 @@
+"""Feed of every strand: what moved, and since when no new material has.
+
+Idle time runs from the high-water mark of feed: a retraction and its return bring nothing new and do not restart it.
+"""
+
+import math
+from collections.abc import Mapping
+from typing import Final, NamedTuple
+
+NEW_MATERIAL_MM: Final = 0.05  # rise above the high-water mark that counts as new material
+FEEDING_WITHIN_S: Final = 10.0  # a strand that brought new material this recently is feeding
+_SPEED_OVER_S: Final = 5.0  # time constant of the mean speed
+
+
+class Feed(NamedTuple):
+    """One strand's feed."""
+
+    fed_mm: float | None = None  # last value reported, since the connector's own zero
+    first_mm: float = 0.0  # value first reported
+    high_mm: float = 0.0  # highest value reported
+    moved_s: float = 0.0  # when new material last moved, or the session's start
+    pending_mm: float = 0.0  # fed, but not yet carried into the field
+    speed_mm_s: float = 0.0  # smoothed, signed
+    seen_s: float = 0.0
+
+
+Feeds = tuple[Feed, ...]
+
+
+def read_feeds(known: Feeds, channels: tuple[str, ...], values: Mapping[str, float], time_s: float) -> Feeds:
+    """Feeds after a sample; `channels` holds the feed channel of each strand."""
+    return tuple(
+        _reported(feed, values[name], time_s) if name in values else feed
+        for feed, name in zip(known, channels, strict=True)
+    )
+
+
+def _reported(feed: Feed, fed_mm: float, time_s: float) -> Feed:
+    if feed.fed_mm is None:
+        return feed._replace(fed_mm=fed_mm, first_mm=fed_mm, high_mm=fed_mm, seen_s=time_s)
+    if fed_mm == feed.fed_mm and feed.speed_mm_s == 0.0:
+        return feed._replace(seen_s=time_s)
+    moved_mm = fed_mm - feed.fed_mm
+    is_new = fed_mm > feed.high_mm + NEW_MATERIAL_MM
+    return Feed(
+        fed_mm,
+        feed.first_mm,
+        fed_mm if is_new else feed.high_mm,
+        time_s if is_new else feed.moved_s,
+        feed.pending_mm + moved_mm,
+        _smoothed(feed.speed_mm_s, moved_mm, time_s - feed.seen_s),
+        time_s,
+    )
+
+
+def _smoothed(speed_mm_s: float, moved_mm: float, elapsed_s: float) -> float:
+    if elapsed_s <= 0.0:
+        return speed_mm_s
+    keep = math.exp(-elapsed_s / _SPEED_OVER_S)
+    smoothed = keep * speed_mm_s + (1 - keep) * moved_mm / elapsed_s
+    return smoothed if abs(smoothed) > 1e-4 else 0.0  # noqa: PLR2004 -- 0.1 µm/s: standing
+
+
+def carried(feeds: Feeds) -> Feeds:
+    """Feeds once their pending part has gone into the field."""
+    return tuple(feed if feed.pending_mm == 0.0 else feed._replace(pending_mm=0.0) for feed in feeds)
