@@ -7,7 +7,7 @@ off; a line that makes no sense is counted; a compressed file that breaks off en
 import gzip
 import io
 import zlib
-from collections.abc import Iterator
+from collections.abc import Generator, Iterator
 from contextlib import contextmanager
 from functools import partial
 from pathlib import Path
@@ -58,7 +58,7 @@ class Recording:
                 raise RecordingError(f"{where} cannot be unpacked ({error}). Use another copy of it.") from None
         self.header = decode_header(first, where)
 
-    def items(self) -> Iterator[Event | Conclusion]:
+    def items(self) -> Generator[Event | Conclusion, None, None]:
         """Events and conclusions in the order in which they were written."""
         self.skipped, self.torn, self.damage = 0, False, None
         decoder = Decoder(self.header)

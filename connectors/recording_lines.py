@@ -79,6 +79,10 @@ class Encoder:
             raise ValueError(f"time_s is {time_s}; allowed: a finite number")
         return self._line({"kind": kind, "time_s": time_s, **data})
 
+    def encode_columns(self, time_s: float) -> bytes:
+        """Line that names the columns as they are now: needed where lines before it may have been lost."""
+        return self._line({"kind": "columns", "time_s": time_s, "columns": [*TIME_COLUMNS, *self._columns]})
+
     def _sample(self, sample: Sample) -> bytes:
         values = sample.values
         if not all(map(isfinite, values.values())):
@@ -94,7 +98,7 @@ class Encoder:
         new = [name for name in sample.values if name not in self._known]
         self._columns += new
         self._known.update(new)
-        return self._line({"kind": "columns", "time_s": sample.time_s, "columns": [*TIME_COLUMNS, *self._columns]})
+        return self.encode_columns(sample.time_s)
 
     def _line(self, content: object) -> bytes:
         return self._encode(content) + b"\n"
@@ -162,7 +166,8 @@ class Decoder:
             return None
         kind, time_s = content.get("kind"), content.get("time_s")
         if kind == "columns":
-            return self._rename(content)
+            self._rename(content)
+            return None
         if kind == "link":
             return _link_change(msgspec.convert(content, _LinkLine))
         if kind == "malformed":

@@ -5,8 +5,8 @@ A thin shell: the file is read by `recording`, time and waiting come from outsid
 
 import asyncio
 import time
-from collections.abc import AsyncIterator, Awaitable, Callable
-from contextlib import closing
+from collections.abc import AsyncGenerator, Awaitable, Callable
+from contextlib import aclosing, closing
 from math import isfinite
 from pathlib import Path
 from typing import Final
@@ -66,13 +66,14 @@ class ReplayLink:
         """The file, with the count of what could not be read."""
         return self._recording
 
-    async def events(self) -> AsyncIterator[Event]:
+    async def events(self) -> AsyncGenerator[Event, None]:
         """Yield the recorded events with their recorded times, until the recording ends."""
-        async for item in self.items():
-            if not isinstance(item, Conclusion):
-                yield item
+        async with aclosing(self.items()) as items:
+            async for item in items:
+                if not isinstance(item, Conclusion):
+                    yield item
 
-    async def items(self) -> AsyncIterator[Event | Conclusion]:
+    async def items(self) -> AsyncGenerator[Event | Conclusion, None]:
         """Like `events`, with the recorded conclusions in their places."""
         offset_s: float | None = None
         with closing(self._recording.items()) as items:

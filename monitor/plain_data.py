@@ -1,0 +1,162 @@
+"""Conclusions as plain data, the same for recordings and for ``--json``: keys carry their units, JSON can hold it all.
+
+`output.schema.json` beside this file documents the keys. What is infinite or unknown becomes null. Profiles along the
+strand stay out: they can be computed again from a recording.
+"""
+
+from collections.abc import Mapping
+from math import isfinite
+from typing import Any, Final
+
+import msgspec
+
+from connectors.recording import Conclusion
+from monitor.core.assessment import (
+    Acknowledge,
+    Alert,
+    AlertTransition,
+    Assessment,
+    LinerReading,
+    Priority,
+    StrandAssessment,
+    WallReading,
+)
+
+Plain = dict[str, Any]
+
+_ONE_TO_ONE: Final = (
+    "idle_s",
+    "feed_mm_s",
+    "fed_mm",
+    "dose_now_min",
+    "dose_warn_min",
+    "dose_limit_min",
+    "reference_c",
+    "hottest_c",
+    "glass_c",
+    "soft_front_mm",
+    "stiff_from_mm",
+    "merge_wall_c",
+    "min_feed_c",
+)
+"""Numbers of a strand that keep their names."""
+
+
+def output_line(kind: str, time_s: float, data: Mapping[str, Any]) -> str:
+    """One line of ``--json`` output, without its newline.
+
+    >>> output_line("end", 3.5, {"reason": "the recording ended"})
+    '{"kind":"end","time_s":3.5,"reason":"the recording ended"}'
+    """
+    return msgspec.json.encode({"kind": kind, "time_s": time_s, **data}).decode()
+
+
+def assessment_data(assessment: Assessment) -> Plain:
+    """Summary of an assessment: all but its time and the arrays along the strands."""
+    return {
+        "machine": assessment.machine,
+        "execution": assessment.execution,
+        "progress": _number(assessment.progress),
+        "link_available": assessment.link_available,
+        "link_reason": assessment.link_reason,
+        "sample_age_s": _number(assessment.sample_age_s),
+        "quality": assessment.quality,
+        "condition": assessment.condition,
+        "walls": [_wall(wall) for wall in assessment.walls],
+        "strands": [_strand(strand) for strand in assessment.strands],
+        "liners": [_liner(liner) for liner in assessment.liners],
+        "alerts": [_alert(alert) for alert in assessment.alerts],
+        "counts": dict(assessment.counts),
+    }
+
+
+def transition_data(transition: AlertTransition) -> Plain:
+    """A change of an alert's state: the alert's own keys, and what happened to it."""
+    return {
+        "event": transition.event,
+        "previous_state": transition.previous,
+        "actor": transition.actor,
+        **_alert(transition.alert),
+    }
+
+
+def acknowledge_data(acknowledge: Acknowledge) -> Plain:
+    """An acknowledgement, as recorded."""
+    return {"alert_id": acknowledge.alert_id, "actor": acknowledge.actor}
+
+
+def acknowledge_in(conclusion: Conclusion) -> Acknowledge | None:
+    """The acknowledgement that a recorded conclusion holds; None for any other, or a damaged one."""
+    alert_id, actor = conclusion.data.get("alert_id"), conclusion.data.get("actor")
+    if conclusion.kind != "acknowledge" or not isinstance(alert_id, str) or not isinstance(actor, str):
+        return None
+    return Acknowledge(conclusion.time_s, alert_id, actor)
+
+
+def end_data(reason: str, raised: Mapping[Priority, int], counts: Mapping[str, int]) -> Plain:
+    """Last words of a watch: why it ended, how many alerts of each priority were raised, how many events it saw."""
+    return {
+        "reason": reason,
+        "alerts_raised": {priority.name: raised.get(priority, 0) for priority in Priority},
+        "counts": dict(counts),
+    }
+
+
+def _number(value: float | None) -> float | None:
+    return float(value) if value is not None and isfinite(value) else None
+
+
+def _wall(wall: WallReading) -> Plain:
+    return {
+        "sensor": wall.sensor,
+        "temp_c": _number(wall.temp_c),
+        "set_c": _number(wall.set_c),
+        "duty": _number(wall.duty),
+        "quality": wall.quality,
+        "age_s": _number(wall.age_s),
+    }
+
+
+def _strand(strand: StrandAssessment) -> Plain:
+    return {
+        "input": strand.input,
+        "material": strand.material,
+        "label": strand.label,
+        "activity": strand.activity,
+        "condition": strand.condition,
+        "quality": strand.quality,
+        **{name: _number(getattr(strand, name)) for name in _ONE_TO_ONE},
+        "min_feed_is_rule": strand.min_feed_is_rule,
+        "warn_left_low_s": _number(strand.warn_left_s.low),
+        "warn_left_high_s": _number(strand.warn_left_s.high),
+        "limit_left_low_s": _number(strand.limit_left_s.low),
+        "limit_left_high_s": _number(strand.limit_left_s.high),
+    }
+
+
+def _liner(liner: LinerReading) -> Plain:
+    return {
+        "zone": liner.zone,
+        "liner": liner.liner,
+        "hottest_c": _number(liner.hottest_c),
+        "warn_c": _number(liner.warn_c),
+        "alarm_c": _number(liner.alarm_c),
+        "stop_c": _number(liner.stop_c),
+    }
+
+
+def _alert(alert: Alert) -> Plain:
+    return {
+        "id": alert.id,
+        "condition": alert.condition,
+        "subject": alert.subject,
+        "input": alert.input,
+        "priority": alert.priority.name,
+        "state": alert.state,
+        "since_s": _number(alert.since_s),
+        "text": alert.text,
+        "action": alert.action,
+        "value": _number(alert.value),
+        "limit": _number(alert.limit),
+        "unit": alert.unit,
+    }

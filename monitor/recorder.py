@@ -1,0 +1,167 @@
+"""Writes a watch to disk as it happens, so that a crash of the watch loses nothing that was written.
+
+One `os.write` per line puts it in the system's hands at once; a thread of its own asks the system, every few seconds,
+to put it on the disk, so that the engine never waits for it. A recording that fails is told in `failure`; the watch
+goes on.
+"""
+
+import errno
+import os
+import threading
+from collections.abc import Callable, Mapping
+from datetime import UTC, datetime
+from math import inf
+from pathlib import Path
+from typing import Any, Final
+
+from connectors.link import Clock
+from connectors.recording import Encoder, Header
+from connectors.telemetry import Event
+from monitor.recording_place import create_file
+
+CLOCK_EVERY_S: Final = 60.0
+"""Spacing of the lines that pair our clock with the wall clock [s of the recording]."""
+
+RETRY_EVERY_S: Final = 10.0
+"""How long a failed recording waits before it tries the disk again [s]."""
+
+
+def _utc_now() -> datetime:
+    return datetime.now(UTC)
+
+
+class Recorder:
+    """Appends events and conclusions to a new file. Used from one thread.
+
+    Parameters
+    ----------
+    where : Path or None
+        A new file's name ending in ``.jsonl``, or a directory; None for the user's own directory of recordings.
+    header : Header
+        Opens the recording.
+    sync_every_s : float
+        At most this much is lost when the power fails [s].
+    clock : Clock
+        The session's clock, the same that stamps its events.
+    wall : callable
+        Gives the time of day.
+
+    Raises
+    ------
+    RecordingError
+        When the file cannot be created. Whatever fails later is told in `failure`.
+    """
+
+    def __init__(
+        self,
+        where: Path | None,
+        header: Header,
+        *,
+        sync_every_s: float = 2.0,
+        clock: Clock,
+        wall: Callable[[], datetime] = _utc_now,
+    ) -> None:
+        self.failure: str | None = None
+        """What went wrong with the recording, for the owner to see; None while all is well."""
+        self.path, self._file = create_file(where, header)
+        self._open = True
+        self._encoder = Encoder(header)
+        self._clock, self._wall = clock, wall
+        self._next_clock_s = -inf
+        self._lost, self._retry_at_s = 0, -inf
+        self._has_header = False
+        self._write_header()
+        self._stop = threading.Event()
+        self._syncer = threading.Thread(
+            target=self._sync_now_and_then, args=(sync_every_s,), name="recording sync", daemon=True
+        )
+        self._syncer.start()
+
+    def record_event(self, event: Event) -> None:
+        """Append an event. Never raises."""
+        if event.time_s >= self._next_clock_s:
+            self._next_clock_s = event.time_s + CLOCK_EVERY_S
+            self.record_conclusion("clock", self._clock(), {"wall": self._wall()})
+        self._append(lambda: self._encoder.encode(event))
+
+    def record_conclusion(self, kind: str, time_s: float, data: Mapping[str, Any]) -> None:
+        """Append a conclusion in plain data (see `monitor.plain_data`). Never raises."""
+        self._append(lambda: self._encoder.encode_conclusion(kind, time_s, data))
+
+    def sync(self) -> None:
+        """Have the system put on the disk what was written so far; may take as long as the disk takes."""
+        if not self._open:
+            return
+        try:
+            os.fdatasync(self._file)
+            if os.fstat(self._file).st_nlink == 0:
+                self.failure = f"recording lost: {self.path} was deleted while it was written; the watch goes on"
+        except OSError as error:
+            self._fail(error)
+
+    def close(self, reason: str = "the watch ended") -> None:
+        """Write the end line, put everything on the disk and close the file."""
+        if not self._open:
+            return
+        self.record_conclusion("end", self._clock(), {"reason": reason})
+        self._stop.set()
+        self._syncer.join()
+        self.sync()
+        self._open = False
+        os.close(self._file)
+
+    def _sync_now_and_then(self, every_s: float) -> None:
+        while not self._stop.wait(every_s):
+            self.sync()
+
+    def _append(self, encode: Callable[[], bytes]) -> None:
+        if not self._open:
+            return
+        try:
+            line = encode()
+        except (ValueError, TypeError) as error:  # a mistake of ours, but no reason to end the watch
+            self.failure = f"one line was left out of the recording: {error}"
+            return
+        if self._lost and self._clock() < self._retry_at_s:
+            self._lost += 1
+            return
+        try:
+            if self._lost:
+                self._resume()
+            _write_whole(self._file, line)
+        except OSError as error:
+            self._lost += 1
+            self._fail(error)
+
+    def _write_header(self) -> None:
+        try:
+            _write_whole(self._file, self._encoder.header_line())
+            self._has_header = True
+        except OSError as error:
+            self._lost = 1
+            self._fail(error)
+
+    def _resume(self) -> None:
+        """Take up a recording that had failed: end the torn line, say what is missing, name the columns again."""
+        if not self._has_header:
+            os.ftruncate(self._file, 0)
+            _write_whole(self._file, self._encoder.header_line())
+            self._has_header = True
+        now_s = self._clock()
+        gap = {"lines_lost": self._lost, "reason": self.failure or ""}
+        resumed = self._encoder.encode_conclusion("gap", now_s, gap) + self._encoder.encode_columns(now_s)
+        _write_whole(self._file, b"\n" + resumed)
+        self.failure = f"the recording has a gap: {self._lost} lines could not be written; it goes on now"
+        self._lost = 0
+
+    def _fail(self, error: OSError) -> None:
+        self._retry_at_s = self._clock() + RETRY_EVERY_S
+        what = "the disk is full" if error.errno in {errno.ENOSPC, errno.EDQUOT} else error.strerror
+        self.failure = f"recording failed: {what} ({self.path}); the watch goes on and keeps trying to record"
+
+
+def _write_whole(file: int, line: bytes) -> None:
+    """One write for the line; more only where the system took part of it (a full disk, as a rule)."""
+    written = os.write(file, line)
+    while written < len(line):
+        written += os.write(file, line[written:])
