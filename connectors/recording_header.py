@@ -91,7 +91,7 @@ def decode_header(line: bytes, where: str) -> Header:
     """Header in the first line of the file called `where`; raises RecordingError for anything else."""
     line = line.removeprefix(b"\xef\xbb\xbf")  # an editor's byte order mark does no harm
     if not line.strip():
-        raise RecordingError(f"{where} is empty: nothing was recorded in it. Choose another recording.")
+        raise RecordingError(f"{where} is empty, or was cut off before its first line. Choose another recording.")
     _check_format(line, where)
     try:
         body = msgspec.json.decode(line, type=_Body)

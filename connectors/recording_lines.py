@@ -7,6 +7,7 @@ back is skipped and counted, never guessed at.
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from math import isfinite
+from numbers import Integral, Real
 from typing import Any, Final
 
 import msgspec
@@ -50,7 +51,7 @@ class Encoder:
         self._header = header
         self._columns = list(header.columns)
         self._known = set(header.columns)
-        self._encode = msgspec.json.Encoder().encode
+        self._encode = msgspec.json.Encoder(enc_hook=_plain).encode
 
     def header_line(self) -> bytes:
         """First line of the recording."""
@@ -102,6 +103,17 @@ class Encoder:
 
     def _line(self, content: object) -> bytes:
         return self._encode(content) + b"\n"
+
+
+def _plain(value: object) -> object:
+    """Numbers of other makes (numpy's are no plain floats) and read-only mappings, as JSON knows them."""
+    if isinstance(value, Integral):
+        return int(value)
+    if isinstance(value, Real):
+        return float(value)
+    if isinstance(value, Mapping):
+        return dict(value)
+    raise TypeError(f"{type(value).__name__} has no place in a recording; allowed: plain data")
 
 
 def _event_object(event: LinkChange | Malformed) -> dict[str, object]:
