@@ -6,15 +6,12 @@ A stale value never clears an alert. Knows nothing of texts; see alert_texts.py.
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
-from types import MappingProxyType
-from typing import Final, NamedTuple
+from typing import NamedTuple
 
 import numpy as np
 
 from monitor.core.alert_points import Point
 from monitor.core.assessment import AlertState, Array
-
-_NONE: Final[Mapping[int, "Record"]] = MappingProxyType({})
 
 
 @dataclass(frozen=True, slots=True)
@@ -23,7 +20,7 @@ class Record:
 
     level: int = 0  # 0: back to normal
     acknowledged: bool = False
-    raised_s: float = 0.0  # when this activation began
+    raised_s: float | None = None  # when this activation began; None before the first
     pending_level: int | None = None  # a change that has not lasted long enough yet
     pending_s: float = 0.0
 
@@ -32,7 +29,7 @@ class Record:
         """The state's name, derived from the facts."""
         if self.level:
             return AlertState.ACKNOWLEDGED if self.acknowledged else AlertState.UNACKNOWLEDGED
-        is_at_rest = self.acknowledged or self.raised_s == 0.0
+        is_at_rest = self.acknowledged or self.raised_s is None
         return AlertState.NORMAL if is_at_rest else AlertState.RETURNED
 
 
@@ -50,21 +47,20 @@ class Change(NamedTuple):
 class AlertBook:
     """All points that are not at rest, by index, and how often each was raised."""
 
-    records: Mapping[int, Record] = _NONE
+    records: Mapping[int, Record] = field(default_factory=dict)
     counts: Mapping[int, int] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class AlertLaw:
-    """Limits of all points as arrays; `levels_of` is the fast look that finds nothing on a healthy machine."""
+    """The points and their limits; `raised` is the fast look that finds nothing on a healthy machine."""
 
     points: tuple[Point, ...]
-    limits: Array  # (points, levels)
-    deadband: Array  # (points, 1)
+    lowest: Array  # first limit of each point
 
     def raised(self, values: Array) -> list[int]:
         """Indexes of the points above their lowest limit."""
-        return np.flatnonzero(values > self.limits[:, 0]).tolist()
+        return np.flatnonzero(values > self.lowest).tolist()
 
     def level(self, point: int, value: float) -> int:
         """How many limits the value is above."""
@@ -77,11 +73,7 @@ class AlertLaw:
 
 def alert_law(points: tuple[Point, ...]) -> AlertLaw:
     """Collect the limits of all points."""
-    return AlertLaw(
-        points,
-        np.array([point.limits for point in points]),
-        np.array([[point.rule.deadband] for point in points]),
-    )
+    return AlertLaw(points, np.array([point.limits[0] for point in points]))
 
 
 def update(

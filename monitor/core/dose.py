@@ -15,7 +15,7 @@ from monitor.core.parameters import Material, Strand
 
 GAS_CONSTANT_J_MOL_K: Final = 8.314462618
 ZERO_C_K: Final = 273.15
-_FLAT: Final = 1e-7  # below this change of ln(rate) the step's rate is constant to rounding
+_NUDGE: Final = 1e-30  # keeps expm1(x)/x at its limit 1 where x is exactly 0; far below rounding elsewhere
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -34,14 +34,14 @@ class DoseLaw:
         """ln(rate) at `temp_c`, shape (strands, cells) or anything that broadcasts against (strands, 1)."""
         lag_per_k = self.inverse_reference_per_k - 1.0 / (temp_c + ZERO_C_K)  # above zero when hotter than T_ref
         # both products have the sign of the lag; the larger one is below·lag when cold, above·lag when hot
-        return np.maximum(self.below_k * lag_per_k, self.above_k * lag_per_k) + self.log_factor
+        log_rate = np.maximum(self.below_k * lag_per_k, self.above_k * lag_per_k)
+        log_rate += self.log_factor
+        return log_rate
 
-    def rows(self, index: Sequence[int]) -> "DoseLaw":
-        """The law for some of the rows, in the order given (rows may repeat)."""
-        rows = list(index)
-        return DoseLaw(
-            self.inverse_reference_per_k[rows], self.below_k[rows], self.above_k[rows], self.log_factor[rows]
-        )
+    def of(self, strand: int) -> "DoseLaw":
+        """The law of one strand alone."""
+        one = slice(strand, strand + 1)
+        return DoseLaw(self.inverse_reference_per_k[one], self.below_k[one], self.above_k[one], self.log_factor[one])
 
 
 def cautious_law(strands: Sequence[Strand]) -> DoseLaw:
@@ -87,9 +87,12 @@ def mean_rate(log_before: Array, log_after: Array) -> Array:
 
     (r1 - r0) / ln(r1 / r0): exact when 1/T is linear within the step.
 
-    >>> float(mean_rate(np.array(0.0), np.array(0.0)))
-    1.0
+    >>> mean_rate(np.array([0.0, 0.0]), np.array([0.0, 1.0])).round(6).tolist()
+    [1.0, 1.718282]
     """
     change = log_after - log_before
-    safe = np.where(np.abs(change) < _FLAT, _FLAT, change)
-    return np.exp(log_before) * (np.expm1(safe) / safe)
+    change += _NUDGE
+    mean: Array = np.expm1(change)
+    mean /= change
+    mean *= np.exp(log_before)
+    return mean

@@ -10,6 +10,7 @@ from typing import Final, NamedTuple
 NEW_MATERIAL_MM: Final = 0.05  # rise above the high-water mark that counts as new material
 FEEDING_WITHIN_S: Final = 10.0  # a strand that brought new material this recently is feeding
 _SPEED_OVER_S: Final = 5.0  # time constant of the mean speed
+_STANDING_MM_S: Final = 1e-4  # slower is standing
 
 
 class Feed(NamedTuple):
@@ -21,25 +22,38 @@ class Feed(NamedTuple):
     moved_s: float = 0.0  # when new material last moved, or the session's start
     pending_mm: float = 0.0  # fed, but not yet carried into the field
     speed_mm_s: float = 0.0  # smoothed, signed
+
+    @property
+    def has_fed(self) -> bool:
+        """Whether it brought new material since the session began."""
+        return self.high_mm > self.first_mm
+
+
+class Feeds(NamedTuple):
+    """All strands' feed, and when any of it was last reported."""
+
+    strands: tuple[Feed, ...] = ()
     seen_s: float = 0.0
-
-
-Feeds = tuple[Feed, ...]
 
 
 def read_feeds(known: Feeds, channels: tuple[str, ...], values: Mapping[str, float], time_s: float) -> Feeds:
     """Feeds after a sample; `channels` holds the feed channel of each strand."""
-    return tuple(
-        _reported(feed, values[name], time_s) if name in values else feed
-        for feed, name in zip(known, channels, strict=True)
-    )
+    reported = [values.get(name) for name in channels]
+    if all(fed_mm is None for fed_mm in reported):
+        return known
+    elapsed_s = time_s - known.seen_s
+    strands = [
+        feed
+        if fed_mm is None or (fed_mm == feed.fed_mm and feed.speed_mm_s == 0.0)
+        else _reported(feed, fed_mm, time_s, elapsed_s)
+        for feed, fed_mm in zip(known.strands, reported, strict=True)
+    ]
+    return Feeds(tuple(strands), time_s)
 
 
-def _reported(feed: Feed, fed_mm: float, time_s: float) -> Feed:
+def _reported(feed: Feed, fed_mm: float, time_s: float, elapsed_s: float) -> Feed:
     if feed.fed_mm is None:
-        return feed._replace(fed_mm=fed_mm, first_mm=fed_mm, high_mm=fed_mm, seen_s=time_s)
-    if fed_mm == feed.fed_mm and feed.speed_mm_s == 0.0:
-        return feed._replace(seen_s=time_s)
+        return feed._replace(fed_mm=fed_mm, first_mm=fed_mm, high_mm=fed_mm)
     moved_mm = fed_mm - feed.fed_mm
     is_new = fed_mm > feed.high_mm + NEW_MATERIAL_MM
     return Feed(
@@ -48,8 +62,7 @@ def _reported(feed: Feed, fed_mm: float, time_s: float) -> Feed:
         fed_mm if is_new else feed.high_mm,
         time_s if is_new else feed.moved_s,
         feed.pending_mm + moved_mm,
-        _smoothed(feed.speed_mm_s, moved_mm, time_s - feed.seen_s),
-        time_s,
+        _smoothed(feed.speed_mm_s, moved_mm, elapsed_s),
     )
 
 
@@ -58,9 +71,10 @@ def _smoothed(speed_mm_s: float, moved_mm: float, elapsed_s: float) -> float:
         return speed_mm_s
     keep = math.exp(-elapsed_s / _SPEED_OVER_S)
     smoothed = keep * speed_mm_s + (1 - keep) * moved_mm / elapsed_s
-    return smoothed if abs(smoothed) > 1e-4 else 0.0  # noqa: PLR2004 -- 0.1 µm/s: standing
+    return smoothed if abs(smoothed) > _STANDING_MM_S else 0.0
 
 
 def carried(feeds: Feeds) -> Feeds:
     """Feeds once their pending part has gone into the field."""
-    return tuple(feed if feed.pending_mm == 0.0 else feed._replace(pending_mm=0.0) for feed in feeds)
+    strands = (feed if feed.pending_mm == 0.0 else feed._replace(pending_mm=0.0) for feed in feeds.strands)
+    return Feeds(tuple(strands), feeds.seen_s)

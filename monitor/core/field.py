@@ -7,18 +7,18 @@ can be run ahead without disturbing the watch. Owns no clock and no alerts; know
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final, NamedTuple
 
 import numpy as np
 
 from monitor.core.assessment import Array
 from monitor.core.dose import DoseLaw, cautious_law, mean_rate
-from monitor.core.hot_path import wall_map
+from monitor.core.hot_path import MERGE_MM, wall_map
 from monitor.core.parameters import Parameters, Strand
 from monitor.core.propagator import PHASES, Lattice, Propagators, lattice
 
-_GUARD: Final = 16  # parcels either side of the path whose temperature is followed while a strand moves
+_GUARD: Final = 8  # parcels either side of the path whose temperature is followed while a strand moves
 _WITHDRAWN_MM: Final = 200.0  # strand withdrawn no further than this upstream of the path keeps its dose
 _PASSED_MM: Final = 40.0  # so does what was fed past the merge point no further than this, and is retracted
 _SETTLE_S: Final = 600.0  # longer than any strand needs to follow its walls
@@ -60,6 +60,7 @@ class FieldState:
     walls_c: Array  # [ambient, sensors …]
     fed_mm: tuple[float, ...]
     temp_c: Array
+    log_rate: Array  # of the dose, where `temp_c` is: it is needed again at the start of the next step
     dose_min: Array
 
 
@@ -81,10 +82,10 @@ class Field:
         merge_c, ambient_c = float(self.merge_weights @ walls_c), float(walls_c[0])
         row = np.concatenate([np.full(_GUARD, merge_c), np.full(self.grid.cells + _GUARD, ambient_c)])
         rows = np.tile(row, (len(self.strands), 1))
-        dose = np.zeros((len(self.strands), self.passed + rows.shape[1] + self.withdrawn))
-        start = _frozen(FieldState(walls_c, (0.0,) * len(self.strands), rows, dose))
-        settled = self.advance(start, _SETTLE_S, walls_c, (0.0,) * len(self.strands))
-        return _frozen(FieldState(walls_c, start.fed_mm, settled.temp_c, dose))
+        still = (0.0,) * len(self.strands)
+        fresh = np.zeros((len(self.strands), self.passed + rows.shape[1] + self.withdrawn))
+        start = _frozen(FieldState(walls_c, still, rows, self.law.log_rate(rows), fresh))
+        return replace(self.advance(start, _SETTLE_S, walls_c, still), dose_min=fresh)
 
     def advance(self, state: FieldState, step_s: float, walls_c: Array, feed_mm: Sequence[float]) -> FieldState:
         """State after `step_s` seconds in which the walls run linearly to `walls_c` and strands feed `feed_mm` each.
@@ -113,29 +114,33 @@ class Field:
     def _advance_within_guard(
         self, state: FieldState, step_s: float, walls_c: Array, feed_mm: Sequence[float]
     ) -> FieldState:
-        standing = [strand for strand, moved_mm in enumerate(feed_mm) if moved_mm == 0.0]
         temp, dose = np.empty_like(state.temp_c), state.dose_min.copy()
-        if standing:
-            temp[standing] = self._stood(state, standing, step_s, walls_c)
-            law = self.law.rows(standing)
-            rates = mean_rate(law.log_rate(state.temp_c[standing]), law.log_rate(temp[standing]))
-            self._add(dose, standing, rates * (step_s / 60.0))
+        aged_for_min = np.full((len(self.strands), 1), step_s / 60.0)
+        self._stand(state, [strand for strand, mm in enumerate(feed_mm) if mm == 0.0], step_s, walls_c, temp)
         for strand, moved_mm in enumerate(feed_mm):
             if moved_mm != 0.0:
                 temp[strand], dose[strand] = self._fed(state, strand, step_s, walls_c, moved_mm)
+                aged_for_min[strand] = 0.0  # done, substep by substep
+        log_rate = self.law.log_rate(temp)
+        gained = mean_rate(state.log_rate, log_rate)
+        gained *= aged_for_min
+        self._add(dose, gained)
         fed_mm = tuple(fed + moved for fed, moved in zip(state.fed_mm, feed_mm, strict=True))
-        return _frozen(FieldState(walls_c, fed_mm, temp, dose))
+        return _frozen(FieldState(walls_c, fed_mm, temp, log_rate, dose))
 
-    def _stood(self, state: FieldState, standing: Sequence[int], step_s: float, walls_c: Array) -> Array:
-        """Temperature rows of strands that stood still, all in one product."""
+    def _stand(self, state: FieldState, standing: Sequence[int], step_s: float, walls_c: Array, temp: Array) -> None:
+        """Write the temperature rows of strands that stood still, all in one product."""
+        if not standing:
+            return
+        cells, walls = self.grid.cells, len(walls_c)
         places = tuple((self.kinds[strand], self._place(state.fed_mm[strand]).phase) for strand in standing)
-        path = state.temp_c[standing, _GUARD : _GUARD + self.grid.cells]
-        both_walls = np.concatenate([state.walls_c, walls_c])
-        ends = np.broadcast_to(both_walls, (len(standing), len(both_walls)))
-        rows = np.empty((len(standing), state.temp_c.shape[1]))
-        product = self.propagators.stack(places, step_s) @ np.concatenate([path, ends], axis=1)[:, :, None]
-        self._fill(rows, product[:, :, 0], _GUARD, walls_c)
-        return rows
+        known = np.empty((len(standing), cells + 2 * walls, 1))
+        known[:, :cells, 0] = state.temp_c[standing, _GUARD : _GUARD + cells]
+        known[:, cells : cells + walls, 0] = state.walls_c
+        known[:, cells + walls :, 0] = walls_c
+        rows = np.empty((len(standing), temp.shape[1]))
+        self._fill(rows, (self.propagators.stack(places, step_s) @ known)[:, :, 0], _GUARD, walls_c)
+        temp[standing] = rows
 
     def _fed(
         self, state: FieldState, strand: int, step_s: float, walls_c: Array, moved_mm: float
@@ -144,8 +149,8 @@ class Field:
 
         While it moves, parcels keep the columns they had when the step began and the path's window travels over them.
         """
-        cell_mm, start_mm = self.grid.cell_mm, state.fed_mm[strand]
-        substeps = max(1, math.ceil(abs(moved_mm) / cell_mm))
+        cells, start_mm = self.grid.cells, state.fed_mm[strand]
+        substeps = math.ceil(abs(moved_mm) / self.grid.cell_mm)
         walls = state.walls_c + np.arange(substeps + 1.0)[:, None] * ((walls_c - state.walls_c) / substeps)
         first = self._place(start_mm).shift
         rows = np.empty((substeps + 1, state.temp_c.shape[1]))
@@ -153,13 +158,14 @@ class Field:
         for substep in range(substeps):
             place = self._place(start_mm + moved_mm * (substep + 0.5) / substeps)
             low = _GUARD + place.shift - first
-            known = np.concatenate([rows[substep, low : low + self.grid.cells], walls[substep : substep + 2].ravel()])
+            known = np.concatenate([rows[substep, low : low + cells], walls[substep : substep + 2].ravel()])
             matrix = self.propagators.step(self.kinds[strand], place.phase, step_s / substeps)
             self._fill(rows[substep + 1 : substep + 2], matrix @ known, low, walls[substep + 1])
+        log_rate = self.law.of(strand).log_rate(rows)
+        gained = mean_rate(log_rate[:-1], log_rate[1:]).sum(axis=0, keepdims=True)
+        gained *= step_s / substeps / 60.0
         dose = state.dose_min[strand : strand + 1].copy()
-        log_rate = self.law.rows([strand]).log_rate(rows)
-        rates = mean_rate(log_rate[:-1], log_rate[1:]).sum(axis=0, keepdims=True)
-        self._add(dose, [0], rates * (step_s / substeps / 60.0))
+        self._add(dose, gained)
         shift = self._place(start_mm + moved_mm).shift - first
         return _moved(rows[-1], shift), _moved(dose[0], shift)
 
@@ -169,10 +175,10 @@ class Field:
         rows[:, low : low + self.grid.cells] = path
         rows[:, low + self.grid.cells :] = walls_c[0]
 
-    def _add(self, dose_min: Array, rows: Sequence[int], gained_min: Array) -> None:
+    def _add(self, dose_min: Array, gained_min: Array) -> None:
         """Add to the dose of the temperature window, and alike downstream of it: there all is at the merge wall."""
-        dose_min[rows, self.passed : self.passed + gained_min.shape[1]] += gained_min
-        dose_min[rows, : self.passed] += gained_min[:, :1]
+        dose_min[:, self.passed : self.passed + gained_min.shape[1]] += gained_min
+        dose_min[:, : self.passed] += gained_min[:, :1]
 
     def _place(self, fed_mm: float) -> Position:
         return position(fed_mm, self.grid.cell_mm)
@@ -198,7 +204,7 @@ def build_field(parameters: Parameters) -> Field:
         grid=grid,
         propagators=Propagators(parameters, grid, materials),
         law=cautious_law(parameters.strands),
-        merge_weights=wall_map(parameters).at(np.array([0.0]))[0],
+        merge_weights=wall_map(parameters).at(np.array([MERGE_MM]))[0],
         passed=math.ceil(_PASSED_MM / grid.cell_mm),
         withdrawn=math.ceil(_WITHDRAWN_MM / grid.cell_mm),
     )
@@ -214,6 +220,6 @@ def _moved(row: Array, shift: int) -> Array:
 
 
 def _frozen(state: FieldState) -> FieldState:
-    for array in (state.walls_c, state.temp_c, state.dose_min):
+    for array in (state.walls_c, state.temp_c, state.log_rate, state.dose_min):
         array.setflags(write=False)
     return state

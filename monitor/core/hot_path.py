@@ -5,11 +5,15 @@ sensor 2, …]` in °C, sensors in the order of `Parameters.sensors`. Knows noth
 """
 
 from dataclasses import dataclass
+from typing import Final
 
 import numpy as np
 
 from monitor.core.assessment import Array, ZonePlace
 from monitor.core.parameters import Parameters, WallLaw, Zone
+
+MERGE_MM: Final = 1e-6
+"""Just upstream of the merge point: at x = 0 itself the wall may jump from one zone to the next."""
 
 
 def zone_places(parameters: Parameters) -> tuple[ZonePlace, ...]:

@@ -14,13 +14,13 @@ import numpy as np
 
 from monitor.core.assessment import Array
 from monitor.core.exchange import exchange_rate_per_s
-from monitor.core.hot_path import wall_map
+from monitor.core.hot_path import MERGE_MM, wall_map
 from monitor.core.parameters import Material, Parameters
 
 PHASES: Final = 8  # sub-cell positions of the parcels for which operators are built
 CELL_MM: Final = 0.65  # aimed-at length of a parcel
 _POINTS_PER_CELL: Final = 16  # λ and λ·T_wall are averaged over the parcel: jumps then cost O(dx²), not O(dx)
-_CACHED_STEPS: Final = 256  # kept ready; some 60 kB each on a usual path
+_CACHED_STEPS: Final = 400  # kept ready; some 60 kB each on a usual path
 _CACHED_STACKS: Final = 24  # some 300 kB each
 _SMALL: Final = 1e-6
 
@@ -128,7 +128,7 @@ def _build_modes(parameters: Parameters, grid: Lattice, material: Material, posi
     # the faces stay at x = 0 and one cell beyond the path's end, while the parcels' centres move with `position`
     hot_side, cold_side = conduction / (0.5 + position), conduction / (1.5 - position)
     walls = wall_map(parameters)
-    driven[0] += hot_side * walls.at(np.array([0.0]))[0]
+    driven[0] += hot_side * walls.at(np.array([MERGE_MM]))[0]
     driven[-1, 0] += cold_side  # ambient comes first in the wall vector
     diagonal = -2 * conduction - rate
     diagonal[0] += conduction - hot_side

@@ -1,0 +1,181 @@
+"""Words of the alerts: what is wrong, with the number, and what to do about it.
+
+Plain sentences for three in the morning. Facts come from the assessment; nothing here decides anything.
+"""
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+
+from monitor.core.alert_points import Point
+from monitor.core.assessment import LinerReading, StrandAssessment
+
+
+@dataclass(frozen=True, slots=True)
+class Facts:
+    """What a text may draw on: the point's value and level, and the strand or liner it belongs to."""
+
+    point: Point
+    level: int
+    value: float
+    strand: StrandAssessment | None
+    liner: LinerReading | None
+
+
+def alert_text(facts: Facts) -> str:
+    """What is wrong, in one line."""
+    return _TEXTS[facts.point.rule.condition](facts)
+
+
+def alert_action(facts: Facts) -> str:
+    """What to do, in one line."""
+    return _ACTIONS[facts.point.rule.condition](facts)
+
+
+def alert_limit(facts: Facts) -> float | None:
+    """The limit of the level it is at, or of the first level once it is back to normal."""
+    limit = facts.point.limits[max(1, facts.level) - 1]
+    return limit if np.isfinite(limit) else None
+
+
+def aged_length_mm(strand: StrandAssessment) -> float:
+    """Strand to advance until all material over the warn dose has passed the merge point [mm]."""
+    over = np.flatnonzero(strand.dose_min > strand.dose_warn_min)
+    if len(over) == 0:
+        return 0.0
+    half_cell_mm = (strand.x_mm[1] - strand.x_mm[0]) / 2
+    return float(strand.x_mm[over[-1]] + half_cell_mm)
+
+
+def _strand(facts: Facts) -> StrandAssessment:
+    if facts.strand is None:
+        raise ValueError(f"condition {facts.point.rule.condition!r} belongs to a strand; got none")
+    return facts.strand
+
+
+def _dose_text(facts: Facts) -> str:
+    strand = _strand(facts)
+    word = "past its limit" if facts.level > 1 else "ageing"
+    return (
+        f"input {strand.input} ({strand.material}) is {word}: {strand.dose_now_min:.0f} min at"
+        f" {strand.reference_c:.0f} °C taken, warn at {strand.dose_warn_min:.0f}, limit {strand.dose_limit_min:.0f}"
+    )
+
+
+def _dose_action(facts: Facts) -> str:
+    strand = _strand(facts)
+    length_mm = aged_length_mm(strand)
+    if length_mm <= 0.0:
+        return f"Nothing more: the aged part of input {strand.input} has passed the merge point."
+    until = "before its next use" if facts.level > 1 else f"within {clock_words(strand.limit_left_s.low)}"
+    return (
+        f"Advance input {strand.input} by {np.ceil(length_mm):.0f} mm {until} and purge it, or withdraw the strand and"
+        " cut off the hot end. Mind hot parts."
+    )
+
+
+def _ceiling_text(facts: Facts) -> str:
+    strand = _strand(facts)
+    return (
+        f"input {strand.input} ({strand.material}) stands at a wall of {facts.value:.0f} °C, above the"
+        f" {facts.point.limits[0]:.0f} °C it may ever see"
+    )
+
+
+def _ceiling_action(facts: Facts) -> str:
+    return (
+        f"Lower the manifold below {facts.point.limits[0]:.0f} °C or stop heating; air the room before going close,"
+        f" then advance input {_strand(facts).input} until clean."
+    )
+
+
+def _liner_text(facts: Facts) -> str:
+    liner, limit_c = facts.liner, alert_limit(facts)
+    name = "liner" if liner is None else f"{liner.liner} liner"
+    return f"{name} in {facts.point.subject} is at {facts.value:.0f} °C, limit {limit_c:.0f} °C"
+
+
+def _liner_action(facts: Facts) -> str:
+    stop_c = facts.point.limits[2]
+    if facts.level > 2:  # noqa: PLR2004 -- the third level is the stop limit
+        return "Stop heating now. Do not go close before the room is aired: overheated liners give off harmful fumes."
+    return f"Lower the manifold and check the coolant; heating must stop at {stop_c:.0f} °C. Keep the room aired."
+
+
+def _cold_text(facts: Facts) -> str:
+    strand = _strand(facts)
+    origin = " (rule of thumb)" if strand.min_feed_is_rule else ""
+    return (
+        f"input {strand.input} ({strand.material}) feeds at {strand.merge_wall_c:.0f} °C, {facts.value:.0f} K below its"
+        f" lowest feeding temperature {strand.min_feed_c:.0f} °C{origin}"
+    )
+
+
+def _cold_action(facts: Facts) -> str:
+    strand = _strand(facts)
+    return f"Raise the manifold to {strand.min_feed_c:.0f} °C or pause the build; look for skipping on {strand.input}."
+
+
+def _standing_text(facts: Facts) -> str:
+    return f"input {_strand(facts).input} has stood hot for {facts.value:.1f} h"
+
+
+def _standing_action(facts: Facts) -> str:
+    return (
+        f"Advance input {_strand(facts).input} through the hot path when the build allows, or withdraw it. Common"
+        " practice, no source."
+    )
+
+
+def _sensor_text(facts: Facts) -> str:
+    return f"{facts.point.subject} has not reported for {clock_words(facts.value)}"
+
+
+def _sensor_action(facts: Facts) -> str:
+    return (
+        f"Check the wire of {facts.point.subject} and its name in the profile's link section; values there are guesses."
+    )
+
+
+def _link_text(facts: Facts) -> str:
+    return f"no data from the machine for {clock_words(facts.value)}"
+
+
+def _link_action(_: Facts) -> str:
+    return "Check power, cable and controller. Until data return, walls count as hot and strands as standing."
+
+
+def clock_words(duration_s: float) -> str:
+    """A duration in words short enough for a line.
+
+    >>> clock_words(42), clock_words(600), clock_words(9000), clock_words(float("inf"))
+    ('42 s', '10 min', '2 h 30 min', 'any time')
+    """
+    if not np.isfinite(duration_s):
+        return "any time"
+    minutes = int(duration_s // 60)
+    if minutes < 2:  # noqa: PLR2004 -- below two minutes seconds matter
+        return f"{duration_s:.0f} s"
+    return f"{minutes} min" if minutes < 60 else f"{minutes // 60} h {minutes % 60} min"  # noqa: PLR2004 -- an hour
+
+
+_TEXTS: Final[Mapping[str, Callable[[Facts], str]]] = {
+    "dose": _dose_text,
+    "ceiling": _ceiling_text,
+    "liner": _liner_text,
+    "cold_feed": _cold_text,
+    "standing": _standing_text,
+    "sensor": _sensor_text,
+    "link": _link_text,
+}
+_ACTIONS: Final[Mapping[str, Callable[[Facts], str]]] = {
+    "dose": _dose_action,
+    "ceiling": _ceiling_action,
+    "liner": _liner_action,
+    "cold_feed": _cold_action,
+    "standing": _standing_action,
+    "sensor": _sensor_action,
+    "link": _link_action,
+}

@@ -1,0 +1,203 @@
+"""The engine: events in, steps out. One engine serves live, replay and batch.
+
+`advance` is pure: a new state from an old one and an event. Time comes with the events; a machine that falls silent is
+noticed by ticks. Between samples walls run linearly; in a silence they are held at the hotter of last value and set
+point, and strands are taken as standing.
+"""
+
+import math
+from collections.abc import Iterable, Iterator
+from dataclasses import replace
+from functools import cached_property
+from typing import Final
+
+import numpy as np
+
+from connectors.telemetry import Event, LinkChange, Malformed, Sample, Tick
+from monitor.core.alerts import acknowledge, update
+from monitor.core.assess import activity, alert_id, assess, silence_s, standing_since_s, transitions
+from monitor.core.assessment import Acknowledge, Activity, AlertTransition, Array, Assessment
+from monitor.core.engine_state import EngineState, Model, build_model, initial_state
+from monitor.core.feed import carried, read_feeds
+from monitor.core.field import FieldState
+from monitor.core.parameters import Parameters
+from monitor.core.readings import read_sensors, wall_vector
+
+QUANTUM_S: Final = 1 / 16  # field steps are whole multiples: few different propagators serve a jittery clock
+SHORTEST_STEP_S: Final = 0.5  # samples that come faster are gathered
+_HOUR_S: Final = 3600.0
+
+
+class Step:
+    """What came of one event: the alerts that changed, and the assessment for whoever looks."""
+
+    def __init__(
+        self, event: Event | Acknowledge, model: Model, state: EngineState, alerts: tuple[AlertTransition, ...]
+    ) -> None:
+        self.event = event
+        self.transitions = alerts
+        self._model, self._state = model, state
+
+    @cached_property
+    def assessment(self) -> Assessment:
+        """Everything known after the event; computed when first read, from a state that never changes."""
+        return assess(self._model, self._state, point_values(self._model, self._state))
+
+
+class Engine:
+    """Holds the state between events, for shells that get them one by one."""
+
+    def __init__(self, parameters: Parameters) -> None:
+        self._model = build_model(parameters)
+        self._state = initial_state(self._model)
+
+    def advance(self, event: Event | Acknowledge) -> Step:
+        """Take in one event."""
+        before = self._state
+        self._state, told = advance(self._model, before, event)
+        return Step(event, self._model, self._state, told)
+
+
+def run(events: Iterable[Event | Acknowledge], parameters: Parameters) -> Iterator[Step]:
+    """Judge a stream of events, in order: the whole watch as a plain generator."""
+    engine = Engine(parameters)
+    for event in events:
+        yield engine.advance(event)
+
+
+def advance(
+    model: Model, state: EngineState, event: Event | Acknowledge
+) -> tuple[EngineState, tuple[AlertTransition, ...]]:
+    """State after one event, and the alerts that changed with it.
+
+    Time never runs backwards: an older stamp counts as now.
+    """
+    time_s = max(state.time_s, event.time_s)
+    match event:
+        case Sample():
+            return _judge(model, _sampled(model, state, event, time_s))
+        case Tick():
+            state = replace(state, time_s=time_s)
+            return _judge(model, _held(model, state)) if silence_s(state) > model.longest_silence_s else (state, ())
+        case LinkChange():
+            counts = _counted(state, "link_changes")
+            state = replace(
+                state, time_s=time_s, link_available=event.available, link_reason=event.reason, counts=counts
+            )
+            return state, ()
+        case Malformed():
+            return replace(state, time_s=time_s, counts=_counted(state, "malformed")), ()
+        case Acknowledge():
+            return _acknowledged(model, replace(state, time_s=time_s), event)
+
+
+def point_values(model: Model, state: EngineState) -> Array:
+    """Value of every alert point, in the order of the points; minus infinity where there is nothing to judge."""
+    now_s, strands = state.time_s, range(len(model.feeds))
+    since_s = [standing_since_s(state, index) for index in strands]
+    standing_h = [-math.inf if since is None else (now_s - since) / _HOUR_S for since in since_s]
+    silent_s = [now_s - sensor.seen_s for sensor in state.sensors]
+    if state.field is None:
+        unknown = [-math.inf] * len(strands)
+        liners = [-math.inf] * len(model.liner_nodes)
+        return np.array([*unknown, *unknown, *unknown, *standing_h, *liners, *silent_s, silence_s(state)])
+    walls_c = state.field.walls_c
+    merge_c = float(model.field.merge_weights @ walls_c)
+    dose_min = model.field.path_rows(state.field)[1].max(axis=1).tolist()
+    hottest_c = [float((model.hot_nodes @ walls_c).max())] * len(strands)
+    lacking_k = [
+        model.min_feed_c[index] - merge_c if activity(state, index) is Activity.FEEDING else -math.inf
+        for index in strands
+    ]
+    liners = [float((nodes @ walls_c).max()) for nodes in model.liner_nodes]
+    return np.array([*dose_min, *hottest_c, *lacking_k, *standing_h, *liners, *silent_s, silence_s(state)])
+
+
+def _sampled(model: Model, state: EngineState, sample: Sample, time_s: float) -> EngineState:
+    if time_s - state.field_s > model.longest_silence_s:
+        state = _held(model, replace(state, time_s=time_s))
+    state = replace(
+        state,
+        time_s=time_s,
+        sample_s=time_s,
+        sensors=read_sensors(state.sensors, model.sensors, sample.values, time_s),
+        feeds=read_feeds(state.feeds, model.feeds, sample.values, time_s),
+        execution=state.execution if sample.execution is None else sample.execution,
+        progress=sample.values.get("progress", state.progress),
+        counts=_counted(state, "samples"),
+    )
+    return _carried_to(model, state)
+
+
+def _carried_to(model: Model, state: EngineState) -> EngineState:
+    """Field carried to the sample's time, walls running linearly to its values."""
+    if state.field is None:
+        return _started(model, state)
+    step_s = math.floor((state.time_s - state.field_s) / QUANTUM_S) * QUANTUM_S
+    if step_s < SHORTEST_STEP_S:
+        return state
+    walls_c = wall_vector(state.sensors, model.parameters, state.time_s)
+    fed_mm = [feed.pending_mm for feed in state.feeds.strands]
+    after = model.field.advance(state.field, step_s, walls_c, fed_mm)
+    return _with_field(model, state, after, state.field_s + step_s, feeds=True)
+
+
+def _started(model: Model, state: EngineState) -> EngineState:
+    """The field begins when the first wall temperature is known: before, there is nothing to reckon with."""
+    if all(sensor.temp_c is None for sensor in state.sensors):
+        return replace(state, field_s=state.time_s)
+    walls_c = wall_vector(state.sensors, model.parameters, state.time_s)
+    return _with_field(model, state, model.field.initial(walls_c), state.time_s, feeds=True)
+
+
+def _held(model: Model, state: EngineState) -> EngineState:
+    """Field carried through a silence: strands standing, walls at the hotter of last value and set point."""
+    if state.field is None:
+        return state
+    left_s = math.floor((state.time_s - state.field_s) / QUANTUM_S) * QUANTUM_S
+    if left_s < SHORTEST_STEP_S:
+        return state
+    walls_c = wall_vector(state.sensors, model.parameters, state.time_s)
+    still = (0.0,) * len(model.feeds)
+    after = model.field.advance(state.field, SHORTEST_STEP_S, walls_c, still)
+    if left_s > SHORTEST_STEP_S:
+        after = model.field.advance(after, left_s - SHORTEST_STEP_S, walls_c, still)
+    return _with_field(model, state, after, state.field_s + left_s, feeds=False)
+
+
+def _with_field(model: Model, state: EngineState, after: FieldState, field_s: float, *, feeds: bool) -> EngineState:
+    merge_c = float(model.field.merge_weights @ after.walls_c)
+    hot_since_s = tuple(
+        (state.time_s if since_s is None else since_s) if merge_c > glass_c else None
+        for since_s, glass_c in zip(state.hot_since_s, model.glass_c, strict=True)
+    )
+    return replace(
+        state,
+        field=after,
+        field_s=field_s,
+        hot_since_s=hot_since_s,
+        feeds=carried(state.feeds) if feeds else state.feeds,
+    )
+
+
+def _judge(model: Model, state: EngineState) -> tuple[EngineState, tuple[AlertTransition, ...]]:
+    values = point_values(model, state)
+    fresh = silence_s(state) <= model.longest_silence_s
+    book, changes = update(state.alerts, model.law, values, state.time_s, fresh=fresh)
+    if book is not state.alerts:
+        state = replace(state, alerts=book)
+    return state, transitions(model, state, values, changes, "engine")
+
+
+def _acknowledged(
+    model: Model, state: EngineState, seen: Acknowledge
+) -> tuple[EngineState, tuple[AlertTransition, ...]]:
+    values = point_values(model, state)
+    points = [index for index in state.alerts.records if alert_id(model, state, index) == seen.alert_id]
+    book, changes = acknowledge(state.alerts, points)
+    state = replace(state, alerts=book)
+    return state, transitions(model, state, values, changes, seen.actor)
+
+
+def _counted(state: EngineState, kind: str) -> dict[str, int]:
+    return {**state.counts, kind: state.counts.get(kind, 0) + 1}
