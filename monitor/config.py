@@ -1,0 +1,177 @@
+"""Loading a machine profile: from a TOML file, or the tables in a recording's header, to what engine and link need.
+
+Owns the order of the steps and the promise that all faults are told at once. Knows nothing of screens, engines or
+how a link runs.
+"""
+
+import tomllib
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from importlib.resources import files
+from pathlib import Path
+from typing import Any, Final
+
+from pydantic import ValidationError
+
+from connectors.clean_text import clean_text
+from connectors.withheld import without_secrets
+from monitor.core.parameters import Parameters
+from monitor.link_mapping import Link, sensors_reported
+from monitor.materials import MaterialError, MaterialTable, load_materials
+from monitor.profile_checks import check, draft
+from monitor.profile_defaults import DefaultUsed, defaults_used
+from monitor.profile_faults import Fault, Finding, Place, ProfileError, fault, findings
+from monitor.profile_model import ProfileFile
+from monitor.profile_parameters import check_materials, make_parameters
+from monitor.profile_text import read_text, unreadable
+
+__all__ = [
+    "DefaultUsed",
+    "Fault",
+    "Profile",
+    "ProfileError",
+    "demo_profile",
+    "load_profile",
+    "parse_profile",
+    "profile_from_tables",
+]
+
+DEMO_FILE: Final = "demo_profile.toml"
+
+
+@dataclass(frozen=True, slots=True)
+class Profile:
+    """A profile without faults.
+
+    Parameters
+    ----------
+    parameters : Parameters
+        What the engine is told.
+    link : SerialSettings or WebsocketSettings or None
+        How to reach the machine; None for a profile that is only replayed or simulated.
+    table : Mapping[str, Any]
+        The profile as it stands in the file, for recordings. Secrets are never in a profile's file.
+    material_tables : Mapping[str, Any]
+        The tables of the materials and liners that the profile uses, overrides included, for recordings.
+    defaults : tuple of DefaultUsed
+        Every default that filled a gap, with its origin.
+    sensors_reported : frozenset of str
+        Sensors that the link's mapping provides; empty without a link.
+    """
+
+    parameters: Parameters
+    link: Link | None
+    table: Mapping[str, Any]
+    material_tables: Mapping[str, Any]
+    defaults: tuple[DefaultUsed, ...]
+    sensors_reported: frozenset[str]
+
+
+def load_profile(path: Path, *, user_materials: Sequence[Path] = ()) -> Profile:
+    """Read a profile's file; each of `user_materials` adds to the package's materials or overrides them.
+
+    Raises
+    ------
+    ProfileError
+        When the file cannot be read, or with all that is wrong in it.
+    """
+    return parse_profile(read_text(path), str(path), user_materials=user_materials)
+
+
+def demo_profile() -> Profile:
+    """Give the profile of the invented machine that `demo` simulates."""
+    return parse_profile(files("monitor").joinpath(DEMO_FILE).read_text(encoding="utf-8"), DEMO_FILE)
+
+
+def parse_profile(text: str, file_name: str, *, user_materials: Sequence[Path] = ()) -> Profile:
+    """Make a profile of the text of its file; `file_name` stands in the faults.
+
+    Raises
+    ------
+    ProfileError
+        With all that is wrong in the text.
+    """
+    try:
+        table = tomllib.loads(text)
+    except (tomllib.TOMLDecodeError, RecursionError) as error:
+        raise unreadable(file_name, f"not TOML: {clean_text(str(error))}") from error
+    try:
+        materials = load_materials(user_materials)
+    except MaterialError as error:
+        raise unreadable(file_name, str(error)) from error
+    return _profile(table, materials, file_name, overrides=table.get("materials", {}))
+
+
+def profile_from_tables(table: Mapping[str, Any], material_tables: Mapping[str, Any], file_name: str) -> Profile:
+    """Make a profile of the tables in a recording's header; `material_tables` have the profile's overrides in them.
+
+    Raises
+    ------
+    ProfileError
+        With all that is wrong in the tables.
+    """
+    try:
+        materials = MaterialTable.from_tables(material_tables)
+    except MaterialError as error:
+        raise unreadable(file_name, str(error)) from error
+    return _profile(table, materials, file_name, overrides={})
+
+
+def _profile(
+    table: Mapping[str, Any], materials: MaterialTable, file_name: str, overrides: Mapping[str, Any]
+) -> Profile:
+    found: list[Finding] = []
+    model: ProfileFile | None = None
+    try:
+        model = ProfileFile.model_validate(table)
+    except ValidationError as error:
+        found += findings(error, ProfileFile, table)
+    materials, troubles = _overridden(materials, overrides)
+    read = draft(table)
+    found += [*troubles, *check(read), *check_materials(read, materials)]
+    if model is None or found:
+        raise ProfileError([fault(file_name, table, finding) for finding in _in_order(found)])
+    return _assemble(model, table, materials)
+
+
+def _overridden(materials: MaterialTable, overrides: Mapping[str, Any]) -> tuple[MaterialTable, list[Finding]]:
+    """Put the profile's own materials over the table's, one by one so that each faulty one is told."""
+    found: list[Finding] = []
+    for name, table in overrides.items() if isinstance(overrides, Mapping) else ():
+        try:
+            materials = materials.with_overrides({name: table})
+        except MaterialError as error:
+            found.append(Finding(("materials", name), str(error)))
+    return materials, found
+
+
+def _in_order(found: Sequence[Finding]) -> list[Finding]:
+    """Sort findings as the file goes, each place once: a second finding about it follows from the first.
+
+    For the same reason a finding about a whole table is left out when one of its keys is faulty.
+    """
+    first: dict[Place, Finding] = {}
+    for finding in found:
+        whole_table = len(finding.path) == len(("zones", 0))
+        if not (whole_table and any(path[:2] == finding.path for path in first)):
+            first.setdefault(finding.path, finding)
+    sections = list(ProfileFile.model_fields)
+    return sorted(first.values(), key=lambda finding: _position(finding.path, sections))
+
+
+def _position(path: Place, sections: Sequence[str]) -> tuple[int, int]:
+    section = sections.index(path[0]) if path[0] in sections else -1
+    return section, path[1] if len(path) > 1 and isinstance(path[1], int) else -1
+
+
+def _assemble(model: ProfileFile, table: Mapping[str, Any], materials: MaterialTable) -> Profile:
+    parameters = make_parameters(model, materials)
+    used = {row.material for row in model.strands} | {zone.liner for zone in model.zones if zone.liner is not None}
+    return Profile(
+        parameters=parameters,
+        link=model.link,
+        table=without_secrets(table),
+        material_tables=materials.tables(sorted(used)),
+        defaults=defaults_used(model, parameters),
+        sensors_reported=frozenset() if model.link is None else sensors_reported(model.link),
+    )

@@ -1,0 +1,200 @@
+"""What must go together in a profile: walls and their neighbours, strands and inputs, sensors and the link.
+
+Owns the rules that span several keys. Works on whatever tables could be read (`Draft`), so that a fault in one table
+hides none in another. Knows nothing of files, wording of types, or materials.
+"""
+
+import math
+from collections import Counter
+from collections.abc import Iterator, Mapping, Sequence
+from contextlib import suppress
+from dataclasses import dataclass
+from itertools import chain
+from typing import Any, TypeVar
+
+from pydantic import BaseModel, TypeAdapter, ValidationError
+
+from monitor.link_mapping import Link, sensors_reported
+from monitor.profile_faults import Finding, hint
+from monitor.profile_model import (
+    DEFAULT_FILAMENT_MM,
+    AlertTable,
+    HeaterTable,
+    InputTable,
+    LinkTable,
+    StrandTable,
+    ZoneTable,
+)
+
+Row = TypeVar("Row", bound=BaseModel)
+
+
+@dataclass(frozen=True, slots=True)
+class Draft:
+    """The readable part of a profile; arrays are keyed by place, and a place with an unreadable table is absent."""
+
+    filament_diameter_mm: float | None
+    zones: Mapping[int, ZoneTable]
+    zone_count: int
+    heaters: Mapping[int, HeaterTable]
+    inputs: Mapping[int, InputTable]
+    strands: Mapping[int, StrandTable]
+    strand_count: int
+    alerts: AlertTable | None
+    link: Link | None
+
+
+def draft(table: Mapping[str, Any]) -> Draft:
+    """Read every table of the profile on its own and keep those that are well formed."""
+    return Draft(
+        filament_diameter_mm=_diameter_mm(table),
+        zones=_rows(ZoneTable, table.get("zones")),
+        zone_count=len(_listed_tables(table.get("zones"))),
+        heaters=_rows(HeaterTable, table.get("heaters")),
+        inputs=_rows(InputTable, table.get("inputs")),
+        strands=_rows(StrandTable, table.get("strands")),
+        strand_count=len(_listed_tables(table.get("strands"))),
+        alerts=_rows(AlertTable, [table.get("alerts", {})]).get(0),
+        link=_link(table.get("link")),
+    )
+
+
+def check(read: Draft) -> list[Finding]:
+    """Apply all the rules."""
+    rules = (_laws, _bridges, _merge_point, _bores, _liners, _names, _loads, _drives, _reports, _alerts)
+    return list(chain.from_iterable(rule(read) for rule in rules))
+
+
+def _rows(model: type[Row], raw: object) -> dict[int, Row]:
+    """Read each table that is well formed but for keys not known; the check of the whole file tells of the others."""
+    rows: dict[int, Row] = {}
+    for place, entry in enumerate(_listed_tables(raw)):
+        known = {key: entry[key] for key in entry if key in model.model_fields} if isinstance(entry, Mapping) else entry
+        with suppress(ValidationError):
+            rows[place] = model.model_validate(known)
+    return rows
+
+
+def _listed_tables(raw: object) -> Sequence[object]:
+    return raw if isinstance(raw, list) else ()
+
+
+def _diameter_mm(table: Mapping[str, Any]) -> float | None:
+    value = table.get("filament_diameter_mm", DEFAULT_FILAMENT_MM)
+    return float(value) if isinstance(value, int | float) and not isinstance(value, bool) else None
+
+
+def _link(raw: object) -> Link | None:
+    adapter: TypeAdapter[Link] = TypeAdapter(LinkTable)
+    with suppress(ValidationError):
+        return None if raw is None else adapter.validate_python(raw)
+    return None
+
+
+def _laws(read: Draft) -> Iterator[Finding]:
+    for place, zone in read.zones.items():
+        given = [key for key in ("sensor", "bridge", "ambient") if getattr(zone, key)]
+        if len(given) != 1:
+            problem = f"{' and '.join(given)} are both given" if given else "no wall law"
+            yield Finding(("zones", place), problem, 'exactly one of sensor = "...", bridge = true and ambient = true')
+    if read.zone_count and len(read.zones) == read.zone_count and not any(z.sensor for z in read.zones.values()):
+        yield Finding(
+            ("zones",), "no zone has a sensor, so nothing could be watched", "at least one zone with a sensor"
+        )
+
+
+def _bridges(read: Draft) -> Iterator[Finding]:
+    for place, zone in read.zones.items():
+        after = read.zones.get(place + 1)
+        if zone.bridge and place in (0, read.zone_count - 1):
+            yield Finding(("zones", place, "bridge"), "a bridge at the end of the hot path", "a zone on both sides")
+        elif zone.bridge and after is not None and after.bridge:
+            problem = f"follows another bridge, {zone.name!r}: join the two"
+            yield Finding(("zones", place + 1, "bridge"), problem, "a zone with a sensor, or ambient, on both sides")
+
+
+def _merge_point(read: Draft) -> Iterator[Finding]:
+    ends = [place for place, zone in read.zones.items() if zone.ends_at_merge_point]
+    allowed = "ends_at_merge_point = true on exactly one zone: the last before the strands meet"
+    for place in ends[1:]:
+        first = read.zones[ends[0]].name
+        yield Finding(("zones", place, "ends_at_merge_point"), f"zone {first!r} ends there already", allowed)
+    if not ends and read.zone_count and len(read.zones) == read.zone_count:
+        yield Finding(("zones",), "no zone has ends_at_merge_point, so it is not known where the strands meet", allowed)
+
+
+def _bores(read: Draft) -> Iterator[Finding]:
+    thick_mm = read.filament_diameter_mm
+    for place, zone in read.zones.items():
+        if thick_mm is not None and zone.bore_mm < thick_mm:
+            allowed = f"at least {thick_mm}, the filament_diameter_mm (of a lined zone give the liner's own bore)"
+            yield Finding(("zones", place, "bore_mm"), "the filament does not fit", allowed)
+
+
+def _liners(read: Draft) -> Iterator[Finding]:
+    for place, zone in read.zones.items():
+        if zone.liner is not None and zone.liner_mm is None:
+            yield Finding(("zones", place, "liner_mm"), "missing", "the liner's wall thickness; a liner has both keys")
+        if zone.liner is None and zone.liner_mm is not None:
+            yield Finding(("zones", place, "liner"), "missing", "the liner's material; without a liner, no liner_mm")
+
+
+def _names(read: Draft) -> Iterator[Finding]:
+    yield from _twice("zones", "name", {place: zone.name for place, zone in read.zones.items()})
+    yield from _twice("heaters", "name", {place: heater.name for place, heater in read.heaters.items()})
+    yield from _twice("inputs", "input", {place: row.input for place, row in read.inputs.items()})
+    yield from _twice("strands", "input", {place: strand.input for place, strand in read.strands.items()})
+
+
+def _twice(array: str, key: str, values: Mapping[int, object]) -> Iterator[Finding]:
+    count = Counter(values.values())
+    seen: set[object] = set()
+    for place, value in values.items():
+        if count[value] > 1 and value in seen:
+            yield Finding((array, place, key), "used twice", f"each {key} in one table of [[{array}]] only")
+        seen.add(value)
+
+
+def _loads(read: Draft) -> Iterator[Finding]:
+    """Strands need an input; a profile without `[[inputs]]` has those that its strands name."""
+    known = sorted({row.input for row in read.inputs.values()})
+    if not known:
+        return
+    for place, strand in read.strands.items():
+        if strand.input not in known:
+            yield Finding(("strands", place, "input"), "no such input in [[inputs]]", _listed(known))
+    if read.strand_count > len(known):
+        problem = f"{read.strand_count} strands, but {len(known)} input{'s' * (len(known) != 1)}"
+        yield Finding(("strands",), problem, "at most one strand for each of [[inputs]]")
+
+
+def _drives(read: Draft) -> Iterator[Finding]:
+    for place, row in read.inputs.items():
+        rated_a = math.inf if row.rated_current_a is None else row.rated_current_a
+        if row.motor_current_a is not None and row.motor_current_a > rated_a:
+            allowed = f"at most rated_current_a, {rated_a}"
+            yield Finding(("inputs", place, "motor_current_a"), "above what the motor is rated for", allowed)
+
+
+def _reports(read: Draft) -> Iterator[Finding]:
+    """Whatever the model needs from the machine must be in the link's mapping, or it would stay unknown all night."""
+    if read.link is None:
+        return
+    sensors = sorted(sensors_reported(read.link))
+    named = [("zones", place, zone.sensor) for place, zone in read.zones.items()]
+    named += [("heaters", place, heater.sensor) for place, heater in read.heaters.items()]
+    for array, place, sensor in named:
+        if sensor is not None and sensor not in sensors:
+            problem = "the link's mapping never reports this sensor" + hint(sensor, sensors)
+            yield Finding((array, place, "sensor"), problem, ", ".join(sensors) or "map it in [link] first")
+
+
+def _alerts(read: Draft) -> Iterator[Finding]:
+    alerts = read.alerts
+    if alerts is not None and alerts.stale_after_s >= alerts.unavailable_after_s:
+        allowed = f"below unavailable_after_s, {alerts.unavailable_after_s}"
+        yield Finding(("alerts", "stale_after_s"), "values must go stale before the machine counts as lost", allowed)
+
+
+def _listed(numbers: Sequence[int]) -> str:
+    return ", ".join(map(str, numbers))

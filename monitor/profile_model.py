@@ -1,0 +1,118 @@
+"""The machine profile as typed data: its keys with their units, types, ranges and defaults.
+
+Owns the shape of the file, one key at a time. Does not know what must go together across keys (`profile_checks`),
+how a fault is told (`profile_faults`), or what a material is (`materials`).
+"""
+
+from dataclasses import dataclass
+from typing import Annotated, Any, Final
+
+from pydantic import AfterValidator, BaseModel, ConfigDict, Field, StringConstraints
+
+from connectors.clean_text import clean_text
+from monitor.link_mapping import Link
+
+DEFAULT_FILAMENT_MM: Final = 1.75
+NO_SOURCE: Final = "common practice, no source"
+
+
+@dataclass(frozen=True, slots=True)
+class Origin:
+    """Where the default of a key comes from; printed whenever that default is used."""
+
+    text: str
+
+
+def _showable(text: str) -> str:
+    if clean_text(text) != text:
+        raise ValueError("only characters that can be shown, at most 200")
+    return text
+
+
+Number = Annotated[float, Field(strict=True, allow_inf_nan=False)]
+Flag = Annotated[bool, Field(strict=True)]
+Text = Annotated[str, StringConstraints(max_length=200), AfterValidator(_showable)]
+Name = Annotated[str, StringConstraints(min_length=1, max_length=60), AfterValidator(_showable)]
+InputNumber = Annotated[int, Field(strict=True, ge=1, le=64)]
+WallTemperature = Annotated[Number, Field(ge=20, le=500)]
+DoseMinutes = Annotated[Number, Field(gt=0, le=100_000)]
+Current = Annotated[Number, Field(gt=0, le=10)]
+
+
+class ProfileTable(BaseModel):
+    """Any table of the profile: frozen, and a key it does not know is a fault."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid")
+
+
+class ZoneTable(ProfileTable):
+    """One `[[zones]]`: a length of the hot path; exactly one of `sensor`, `bridge` and `ambient` says its wall law."""
+
+    name: Name
+    length_mm: Annotated[Number, Field(ge=0.1, le=1000)]
+    bore_mm: Annotated[Number, Field(ge=0.2, le=10)]
+    sensor: Name | None = None
+    bridge: Flag = False
+    ambient: Flag = False
+    liner: Name | None = None
+    liner_mm: Annotated[Number, Field(gt=0, le=5)] | None = None
+    wetted: Flag = False
+    ends_at_merge_point: Flag = False
+
+
+class HeaterTable(ProfileTable):
+    """One `[[heaters]]`."""
+
+    name: Name
+    sensor: Name
+    power_w: Annotated[Number, Field(gt=0, le=10_000)]
+
+
+class InputTable(ProfileTable):
+    """One `[[inputs]]`: a feed path and what is known of its drive."""
+
+    input: InputNumber
+    mm_per_full_step: Annotated[Number, Field(gt=0, le=5)] | None = None
+    motor_current_a: Current | None = None
+    rated_current_a: Current | None = None
+    encoder_mm_per_count: Annotated[Number, Field(gt=0, le=20)] | None = None
+
+
+class StrandTable(ProfileTable):
+    """One `[[strands]]`: the filament loaded in an input; the last four keys override its material."""
+
+    input: InputNumber
+    material: Name
+    label: Text = ""
+    lot: Text = ""
+    dried: Annotated[Flag, Origin("cautious: a strand not said to be dried ages at its material's wet rate")] = False
+    min_feed_c: WallTemperature | None = None
+    warn_min: DoseMinutes | None = None
+    limit_min: DoseMinutes | None = None
+    ceiling_c: WallTemperature | None = None
+
+
+class AlertTable(ProfileTable):
+    """`[alerts]`: limits that belong to the watch, not to a material."""
+
+    idle_backstop_h: Annotated[Number, Field(ge=0.1, le=240), Origin(NO_SOURCE)] = 8.0
+    stale_after_s: Annotated[Number, Field(ge=0.5, le=600), Origin(NO_SOURCE)] = 5.0
+    unavailable_after_s: Annotated[Number, Field(ge=1, le=3600), Origin(NO_SOURCE)] = 60.0
+
+
+LinkTable = Annotated[Link, Field(discriminator="kind")]
+
+
+class ProfileFile(ProfileTable):
+    """The whole file. `materials` is checked by the materials table it overrides."""
+
+    name: Name
+    filament_diameter_mm: Annotated[Number, Field(ge=0.5, le=5), Origin(NO_SOURCE)] = DEFAULT_FILAMENT_MM
+    ambient_c: Annotated[Number, Field(ge=-20, le=90), Origin(NO_SOURCE)] = 25.0
+    zones: Annotated[tuple[ZoneTable, ...], Field(min_length=1, max_length=40)]
+    heaters: tuple[HeaterTable, ...] = ()
+    inputs: tuple[InputTable, ...] = ()
+    strands: Annotated[tuple[StrandTable, ...], Field(min_length=1, max_length=64)]
+    link: LinkTable | None = None
+    alerts: AlertTable = AlertTable()
+    materials: dict[str, dict[str, Any]] = {}

@@ -1,0 +1,101 @@
+"""From the typed profile and the table of materials to what the engine is told.
+
+Owns the overriding of a material by a strand, and the faults that only the materials can show. Knows nothing of where
+materials come from, or of files.
+"""
+
+from collections.abc import Iterator
+from dataclasses import replace
+
+from monitor.core.parameters import AlertLimits, Material, Parameters, Strand, WallLaw, Zone
+from monitor.materials import IncompleteMaterialError, MaterialTable, UnknownMaterialError
+from monitor.profile_checks import Draft
+from monitor.profile_faults import Finding
+from monitor.profile_model import ProfileFile, StrandTable, ZoneTable
+
+
+def check_materials(read: Draft, materials: MaterialTable) -> Iterator[Finding]:
+    """Find strands and liners whose material is not known well enough, and limits in the wrong order."""
+    for place, row in read.strands.items():
+        try:
+            material = own_material(row, materials)
+        except (UnknownMaterialError, IncompleteMaterialError) as error:
+            yield Finding(("strands", place, "material"), str(error))
+        else:
+            yield from _order(place, row, material)
+    for place, zone in read.zones.items():
+        try:
+            if zone.liner is not None:
+                materials.liner(zone.liner)
+        except (UnknownMaterialError, IncompleteMaterialError) as error:
+            yield Finding(("zones", place, "liner"), str(error))
+
+
+def make_parameters(model: ProfileFile, materials: MaterialTable) -> Parameters:
+    """Make the engine's parameters of a profile without faults; strands in the order of their inputs."""
+    return Parameters(
+        machine=model.name,
+        filament_diameter_mm=model.filament_diameter_mm,
+        ambient_c=model.ambient_c,
+        zones=tuple(map(_zone, model.zones)),
+        last_before_merge=[zone.ends_at_merge_point for zone in model.zones].index(True),
+        strands=tuple(_strand(row, materials) for row in sorted(model.strands, key=lambda row: row.input)),
+        liners={zone.liner: materials.liner(zone.liner) for zone in model.zones if zone.liner is not None},
+        limits=AlertLimits(**model.alerts.model_dump()),
+    )
+
+
+def own_material(row: StrandTable, materials: MaterialTable) -> Material:
+    """Give the strand's material with the strand's own limits in it.
+
+    An own `limit_min` moves the hopeful end of the limit's range along: it is no better known than the material's.
+    An own `min_feed_c` counts as tested.
+
+    Raises
+    ------
+    UnknownMaterialError, IncompleteMaterialError
+        When the table cannot give the material.
+    """
+    material = materials.material(row.material)
+    limit_min = material.limit_min if row.limit_min is None else row.limit_min
+    return replace(
+        material,
+        limit_min=limit_min,
+        limit_high_min=material.limit_high_min * limit_min / material.limit_min,
+        warn_min=material.warn_min if row.warn_min is None else row.warn_min,
+        ceiling_c=material.ceiling_c if row.ceiling_c is None else row.ceiling_c,
+        min_feed_c=material.min_feed_c if row.min_feed_c is None else row.min_feed_c,
+        min_feed_is_rule=material.min_feed_is_rule and row.min_feed_c is None,
+    )
+
+
+def _strand(row: StrandTable, materials: MaterialTable) -> Strand:
+    return Strand(row.input, own_material(row, materials), row.label, row.lot, row.dried)
+
+
+def _zone(row: ZoneTable) -> Zone:
+    return Zone(
+        name=row.name,
+        length_mm=row.length_mm,
+        bore_mm=row.bore_mm,
+        law=WallLaw.SENSOR if row.sensor else WallLaw.BRIDGE if row.bridge else WallLaw.AMBIENT,
+        sensor=row.sensor,
+        liner=row.liner,
+        liner_mm=0.0 if row.liner_mm is None else row.liner_mm,
+        wetted=row.wetted,
+    )
+
+
+def _order(place: int, row: StrandTable, own: Material) -> Iterator[Finding]:
+    if own.min_feed_c >= own.ceiling_c:
+        key = "ceiling_c" if row.min_feed_c is None else "min_feed_c"
+        problem = "the strand could only feed above its ceiling"
+        yield Finding(
+            ("strands", place, key), problem, f"min_feed_c below ceiling_c: {own.min_feed_c:g} and {own.ceiling_c:g}"
+        )
+    if own.warn_min >= own.limit_min:
+        key = "limit_min" if row.warn_min is None else "warn_min"
+        problem = "the strand would pass its limit without a warning"
+        yield Finding(
+            ("strands", place, key), problem, f"warn_min below limit_min: {own.warn_min:g} and {own.limit_min:g}"
+        )

@@ -1,0 +1,79 @@
+"""A checked profile in plain lines: what was understood, every default with its origin, or all that is wrong.
+
+Owns the wording of `profile check`. Reads only what `config` has made; prints nothing itself.
+"""
+
+from collections.abc import Iterator
+from typing import Final
+
+from connectors.clean_text import clean_text
+from monitor.config import Profile, ProfileError
+from monitor.core.parameters import Material, Parameters, Strand, WallLaw, Zone
+from monitor.link_mapping import address, inputs_reported
+
+CAUTION: Final = (
+    "Caution: strandwatch only watches. It does not replace the machine's own thermal protection,"
+    " a smoke alarm, or somebody within reach."
+)
+
+
+def fault_lines(error: ProfileError) -> Iterator[str]:
+    """Tell every fault, one a line, below a line that says how many there are."""
+    count = len(error.faults)
+    yield "1 fault in the profile:" if count == 1 else f"{count} faults in the profile (its tables are counted from 1):"
+    yield from map(str, error.faults)
+
+
+def summary_lines(profile: Profile) -> Iterator[str]:
+    """Tell what was understood, so that the owner can see a slip that no check can find."""
+    parameters = profile.parameters
+    yield f"machine: {parameters.machine}"
+    yield f"filament: {parameters.filament_diameter_mm:g} mm; room: {parameters.ambient_c:g} °C"
+    yield "hot path, in flow order:"
+    yield from _zone_lines(parameters)
+    yield "strands:"
+    yield from map(_strand_line, parameters.strands)
+    yield from _link_lines(profile)
+    yield "defaults used:" if profile.defaults else "defaults used: none"
+    yield from (f"  {default}" for default in profile.defaults)
+    yield CAUTION
+
+
+def _zone_lines(parameters: Parameters) -> Iterator[str]:
+    width = max(len(zone.name) for zone in parameters.zones)
+    for place, zone in enumerate(parameters.zones):
+        yield f"  {zone.name:<{width}}  {zone.length_mm:6g} mm  bore {zone.bore_mm:g} mm  {_zone_text(zone)}"
+        if place == parameters.last_before_merge:
+            yield f"  ── merge point, {parameters.path_length_mm:g} mm from the start of the path ──"
+
+
+def _zone_text(zone: Zone) -> str:
+    laws = {WallLaw.SENSOR: f"sensor {zone.sensor}", WallLaw.BRIDGE: "bridge", WallLaw.AMBIENT: "ambient"}
+    liner = f"{zone.liner} liner {zone.liner_mm:g} mm" if zone.liner is not None else ""
+    return ", ".join(filter(None, (laws[zone.law], liner, "wetted" if zone.wetted else "")))
+
+
+def _strand_line(strand: Strand) -> str:
+    dried = "dried" if strand.dried else "not known to be dry"
+    label = f" {strand.label!r}" if strand.label else ""
+    return f"  input {strand.input}: {strand.material.name}{label}, {dried}; {_material_text(strand.material)}"
+
+
+def _material_text(material: Material) -> str:
+    rule = " (rule of thumb)" if material.min_feed_is_rule else ""
+    return (
+        f"feeds from {material.min_feed_c:g} °C{rule}, ceiling {material.ceiling_c:g} °C,"
+        f" dose warn {material.warn_min:g} and limit {material.limit_min:g} min at {material.reference_c:g} °C"
+    )
+
+
+def _link_lines(profile: Profile) -> Iterator[str]:
+    if profile.link is None:
+        yield "link: none (demo and replay need none; watch does)"
+        return
+    yield f"link: {profile.link.kind}, {clean_text(address(profile.link))}"
+    yield f"  reports sensors: {', '.join(sorted(profile.sensors_reported))}"
+    fed = inputs_reported(profile.link)
+    unknown = [strand.input for strand in profile.parameters.strands if strand.input not in fed]
+    if unknown:
+        yield f"  NOTE: never reports the feed of input {', '.join(map(str, unknown))}: it counts as standing still"

@@ -1,0 +1,161 @@
+"""The text of a new profile, with a comment for everything the owner has to measure or decide.
+
+Owns that text. Knows nothing of files, questions, or whether the choices make sense.
+"""
+
+import json
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from typing import Final
+
+
+@dataclass(frozen=True, slots=True)
+class Choices:
+    """What the owner has said, or the defaults where nothing was said."""
+
+    name: str
+    materials: Mapping[int, str]
+    """Material of each input, by number."""
+    filament_diameter_mm: float = 1.75
+    serial: str | None = None
+    websocket: str | None = None
+    baud: int = 115_200
+
+
+_HEAD: Final = """\
+# Machine profile for strandwatch. The lengths, bores and materials below are EXAMPLES: measure your machine and change
+# them. Units stand in the names of the keys. `strandwatch profile check` tells all that is wrong and what was understood.
+# strandwatch only watches; it does not replace the machine's own thermal protection.
+
+"""
+
+_ZONES: Final = """
+# The hot path in flow order, from the cold end to the nozzle. Every zone has a length, a bore, and one wall law:
+#   sensor = "..."   at the temperature of that sensor, under the name that [link] gives it
+#   bridge = true    between its two neighbours: a heat break, or any stretch without a sensor
+#   ambient = true   at room temperature
+# Also: liner = "PTFE" with liner_mm, its wall thickness (bore_mm is then the liner's own bore); wetted = true where the
+# strand is molten and touches the wall; ends_at_merge_point = true on the one zone after which all strands share one
+# channel.
+
+[[zones]]
+name = "cold end"
+length_mm = 20.0
+bore_mm = 2.0
+ambient = true  # a cold end warms over the hours: with a sensor there, say sensor = "..." instead
+liner = "PTFE"  # of a machine without a liner, remove these two lines here and in the heat break
+liner_mm = 1.0
+
+[[zones]]
+name = "heat break"
+length_mm = 12.0
+bore_mm = 2.0
+bridge = true
+liner = "PTFE"
+liner_mm = 1.0
+
+[[zones]]
+name = "manifold"
+length_mm = 15.0
+bore_mm = 2.0
+sensor = "manifold"
+wetted = true
+ends_at_merge_point = true
+
+[[zones]]
+name = "nozzle"
+length_mm = 10.0
+bore_mm = 2.0
+sensor = "nozzle"
+wetted = true
+
+# Heaters and their power, where known; the power is what later tells a missing flow from the heat it does not take.
+# [[heaters]]
+# name = "manifold heater"
+# sensor = "manifold"
+# power_w = 50.0
+
+# One table for each input. Where known, also: mm_per_full_step (feed for one full motor step), motor_current_a,
+# rated_current_a, encoder_mm_per_count.
+"""
+
+_STRANDS: Final = """
+# What is loaded. Materials: see `strandwatch materials`. Also: label, lot, and this strand's own min_feed_c, warn_min,
+# limit_min, ceiling_c. Say dried = true only of a strand known to be dry: wet ones age several times faster.
+"""
+
+_ALERTS: Final = """
+# Limits of the watch itself. These are the defaults (common practice, no source).
+[alerts]
+idle_backstop_h = 8.0  # a strand standing hot this long is told whatever the model says
+stale_after_s = 5.0  # a value older than this counts as stale
+unavailable_after_s = 60.0  # after this silence the machine counts as lost
+"""
+
+
+def profile_text(choices: Choices) -> str:
+    """Write the profile's text."""
+    return "".join(_parts(choices))
+
+
+def quoted(text: str) -> str:
+    """Write a TOML basic string: JSON's escapes are TOML's, but for the delete character."""
+    return json.dumps(text, ensure_ascii=False).replace("\x7f", "\\u007F")
+
+
+def _parts(choices: Choices) -> Iterator[str]:
+    yield _HEAD
+    yield f"name = {quoted(choices.name)}\n"
+    yield f"filament_diameter_mm = {choices.filament_diameter_mm}\n"
+    yield "ambient_c = 25.0  # temperature of the room, or inside the enclosure\n"
+    yield _ZONES.replace("bore_mm = 2.0", f"bore_mm = {round(choices.filament_diameter_mm * 8 / 7, 2)}")
+    for number in choices.materials:
+        yield f"\n[[inputs]]\ninput = {number}\n"
+    yield _STRANDS
+    for number, material in choices.materials.items():
+        yield f"\n[[strands]]\ninput = {number}\nmaterial = {quoted(material)}\ndried = false\n"
+    yield _link(choices)
+    yield _ALERTS
+
+
+def _link(choices: Choices) -> str:
+    if choices.serial is not None:
+        return _serial(choices.serial, choices.baud, len(choices.materials))
+    if choices.websocket is not None:
+        return _websocket(choices.websocket, len(choices.materials))
+    return _NO_LINK
+
+
+_NO_LINK: Final = """
+# How to reach the machine. `strandwatch watch` needs this: fill it in, or write a new profile with --serial or
+# --websocket.
+# [link]
+# kind = "serial"
+# port = "/dev/serial/by-id/..."
+# [link.sensors]
+# manifold = "T0"
+# nozzle = "T1"
+"""
+
+
+def _serial(port: str, baud: int, inputs: int) -> str:
+    tools = "".join(f"{tool} = {tool + 1}\n" for tool in range(inputs))
+    return f"""
+# How to reach the machine. Opening a serial port can restart some controllers: try it first with no build running, and
+# say open_is_safe = true once it is known to be harmless.
+[link]
+kind = "serial"
+port = {quoted(port)}  # prefer the stable names under /dev/serial/by-id/
+baud = {baud}
+mode = "listen"  # nothing can be written; or "ask": sends M105 and M27, where the controller reports nothing by itself
+open_is_safe = false
+position_query_is_safe = false  # in "ask" mode: true allows M114, which some controllers answer only when they stand
+
+# Sensor of the zones above = word of the controller's temperature reports.
+[link.sensors]
+manifold = "T0"
+nozzle = "T1"
+
+# Tool number of the controller = input.
+[link.input_of_tool]
+{tools}"""
