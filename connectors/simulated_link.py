@@ -46,7 +46,7 @@ class SimulatedLink:
         If `speed` is not more than 0, or another value is out of the range of `simulate`.
     """
 
-    def __init__(  # noqa: PLR0913 -- the last two are for tests
+    def __init__(
         self,
         scenario: Scenario,
         *,

@@ -82,10 +82,10 @@ class SimulatedMachine:
         self.time_s = 0.0
         self._scenario, self._seed = scenario, seed
         self._fault = scenario.fault
-        self.heat = HotPath(_chance(seed, "heat"))
-        luck = _chance(seed, "luck")
+        self.heat = HotPath(chance(seed, "heat"))
+        luck = chance(seed, "luck")
         self.feeds = {
-            number: StrandFeed(number, _chance(seed, f"strand {number}"), luck, self._strand_fault(number, luck))
+            number: StrandFeed(number, chance(seed, f"strand {number}"), luck, self._strand_fault(number, luck))
             for number in INPUTS
         }
         self._runner = Runner(())
@@ -169,11 +169,11 @@ class SimulatedMachine:
 
     def _begin_build(self) -> None:
         end_s = self._scenario.duration_s - COOL_DOWN_S
-        moves = program(_chance(self._seed, "program"), self.time_s, end_s, self._scenario.absences)
+        moves = program(chance(self._seed, "program"), self.time_s, end_s, self._scenario.absences)
         self._runner = Runner(moves)
         self.execution = Execution.ACTIVE
 
 
-def _chance(seed: int, of: str) -> Random:
+def chance(seed: int, of: str) -> Random:
     """Return a generator of its own for each kind of chance."""
     return Random(f"{seed} {of}")  # noqa: S311 -- a simulation must repeat; nothing here is a secret

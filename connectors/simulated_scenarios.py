@@ -101,7 +101,10 @@ class Scenario:
 
     @property
     def onset_s(self) -> float:
-        """Machine time before which the night equals the healthy one of the same seed [s]; inf if always."""
+        """Machine time before which the night equals the healthy one of the same seed [s]; inf if always.
+
+        With absences `progress` alone differs from the beginning: the file of such a build is another one.
+        """
         starts = [self.fault.onset_s] if self.fault is not None else []
         starts += [absence.from_s for absence in self.absences]
         starts += [outage.start_s for outage in self.outages]
