@@ -2,6 +2,7 @@
 
 import gzip
 import io
+import json
 import random
 from collections.abc import Callable
 from pathlib import Path
@@ -13,7 +14,7 @@ from connectors import recording as recording_module
 from connectors.errors import RecordingError
 from connectors.recording import Conclusion, Encoder, Recording, read_recording
 from connectors.telemetry import Event, Sample, Tick
-from tests.recording_examples import HEADER, NIGHT, night_lines
+from tests.recording_examples import HEADER, NIGHT, night_lines, validator
 
 LINES = night_lines()
 PLAIN = b"".join(LINES)
@@ -196,3 +197,17 @@ def test_the_longest_header_is_bounded(tmp_path: Path, monkeypatch: pytest.Monke
     with pytest.raises(RecordingError, match="is not a recording"):
         read_recording(path)
     assert seen == [1000]
+
+
+def test_the_example_in_the_readme_reads_as_it_says(tmp_path: Path) -> None:
+    """The recording printed in the description of the format is whole, valid and read without loss."""
+    readme = (Path(__file__).parent.parent / "replays" / "README.md").read_text()
+    example = readme.split("```")[1].strip() + "\n"
+    header, *lines = [json.loads(line) for line in example.splitlines()]
+    validator("header").validate(header)
+    for line in lines:
+        validator("line").validate(line)
+    recording, items = _read(_file(tmp_path, example.encode()))
+    assert (len(items), recording.skipped, recording.torn) == (len(lines) - 1, 0, False)  # the columns line is no item
+    assert isinstance(items[6], Sample)
+    assert items[6].values["temp_c:nozzle"] == 224.9

@@ -7,12 +7,15 @@ from types import MappingProxyType
 import jsonschema
 import numpy as np
 import pytest
-from hypothesis import example, given
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from connectors.recording import Conclusion, Decoder, Encoder
 from connectors.telemetry import Event, Execution, LinkChange, Malformed, Sample, Tick
 from tests.recording_examples import HEADER, NIGHT, SCHEMA, events, night_lines, validator
+
+UNHURRIED = settings(deadline=None)
+"""A busy computer is no failure."""
 
 json_values = st.recursive(
     st.none() | st.booleans() | st.floats(allow_nan=False, allow_infinity=False) | st.text("abc °", max_size=5),
@@ -21,6 +24,7 @@ json_values = st.recursive(
 )
 
 
+@UNHURRIED
 @given(st.lists(events, max_size=12))
 @example(list(NIGHT))
 def test_any_events_come_back_the_same(given_events: list[Event]) -> None:
@@ -33,6 +37,7 @@ def test_any_events_come_back_the_same(given_events: list[Event]) -> None:
     assert decoder.skipped == 0
 
 
+@UNHURRIED
 @given(st.lists(events, max_size=6))
 @example(list(NIGHT))
 def test_every_line_fits_the_schema(given_events: list[Event]) -> None:
@@ -62,6 +67,7 @@ def test_the_schema_is_itself_valid_and_tells_header_from_lines() -> None:
     assert [line for line in wrong if validator("line").is_valid(line)] == []
 
 
+@UNHURRIED
 @given(st.text("abcxyz", min_size=1), st.dictionaries(st.just("a"), json_values))
 def test_conclusions_come_back_the_same(kind: str, data: dict[str, object]) -> None:
     """A conclusion in plain data survives writing and reading."""
@@ -161,12 +167,14 @@ def test_damaged_lines_are_skipped_and_counted(line: bytes) -> None:
     assert decoder.decode(b"[2.0,null,195.0]\n") == Sample(2.0, {"temp_c:manifold": 195.0})
 
 
+@UNHURRIED
 @given(st.binary(max_size=80))
 def test_no_bytes_raise(line: bytes) -> None:
     """Any bytes at all yield an item, or nothing."""
     Decoder(HEADER).decode(line)
 
 
+@UNHURRIED
 @given(st.sampled_from(night_lines()), st.integers(0, 400), st.integers(0, 255))
 def test_one_changed_byte_never_raises(line: bytes, place: int, byte: int) -> None:
     """A line with one byte flipped is read as something finite, or skipped."""
