@@ -1,0 +1,163 @@
+"""The screen of a watch: a client that asks for the newest assessment a few times a second and draws it.
+
+Holds no link and no engine, and never touches them: the watch goes on, or has ended, whatever happens here.
+"""
+
+import asyncio
+import os
+import sys
+from typing import ClassVar
+
+from textual.app import App, ComposeResult
+from textual.binding import Binding, BindingType
+from textual.events import Key as KeyEvent
+
+from monitor.client import WatchClient
+from monitor.tui.keys import KEYS
+from monitor.tui.panels import WatchPanel
+from monitor.tui.terminal_choices import ascii_needed, colour_wanted
+from monitor.tui.terminal_guard import TerminalWatch, ending_signals
+from monitor.tui.view import Page
+
+_LOOK_AT_TERMINAL_EVERY_S = 1.0
+
+
+class ScreenApp(App[None], inherit_bindings=False):
+    """Shows one watch until the owner leaves.
+
+    Parameters
+    ----------
+    client : WatchClient
+        The running watch.
+    ascii_only : bool
+        Draw with ASCII characters only.
+    colour : bool
+        Use the three colours of the priorities; the text is the same without.
+    hz : float
+        How often to ask for the newest assessment [1/s].
+    owns_watch : bool
+        Whether leaving ends the watch, so that the owner is asked once.
+    """
+
+    ENABLE_COMMAND_PALETTE = False
+    ALLOW_SELECT = False
+    CSS = "Screen { background: ansi_default; color: ansi_default; overflow: hidden; }"
+    BINDINGS: ClassVar[list[BindingType]] = [
+        *(Binding(key.keys, key.action, key.brief, show=False, priority=True) for key in KEYS),
+        Binding("ctrl+c", "leave_now", "leave", show=False, priority=True),
+    ]
+
+    def __init__(
+        self, client: WatchClient, *, ascii_only: bool, colour: bool, hz: float = 4, owns_watch: bool = True
+    ) -> None:
+        super().__init__(ansi_color=True)
+        self.theme = "ansi-dark"
+        self._client = client
+        self._hz = hz
+        self._owns_watch = owns_watch
+        self.panel = WatchPanel(client, ascii_only=ascii_only, colour=colour)
+        self.failure: Exception | None = None
+
+    def compose(self) -> ComposeResult:
+        """One panel fills the screen."""
+        yield self.panel
+
+    def on_mount(self) -> None:
+        """Begin to ask the watch, and to look whether the terminal is still there."""
+        self._take_newest()
+        self.set_interval(1 / self._hz, self._take_newest)
+        if not self.is_headless and sys.__stdin__ is not None:
+            self._terminal = TerminalWatch(sys.__stdin__.fileno())
+            self.set_interval(_LOOK_AT_TERMINAL_EVERY_S, self._look_at_terminal)
+
+    def on_key(self, event: KeyEvent) -> None:
+        """Any key that means nothing else: the owner stays."""
+        event.stop()
+        self._stay()
+
+    def action_acknowledge(self) -> None:
+        """Tell the watch that the owner has seen the marked alert."""
+        self._stay()
+        alerts = self.panel.view.alerts
+        if alerts:
+            self._client.acknowledge(alerts[self.panel.view.chosen].id)
+            self._take_newest()
+
+    def action_choose(self, step: int) -> None:
+        """Mark another alert."""
+        self._stay()
+        self.panel.choose(step)
+
+    def action_page(self, name: str) -> None:
+        """Turn to a page, or back."""
+        self._stay()
+        self.panel.turn_to(Page[name])
+
+    def action_leave(self) -> None:
+        """Leave, after asking once where that ends a running watch."""
+        view = self.panel.view
+        if not self._owns_watch or self._client.ended is not None or view.asked_to_leave:
+            self.exit()
+        else:
+            self.panel.change(asked_to_leave=True)
+
+    def action_leave_now(self) -> None:
+        """Leave without asking, as an interrupt does everywhere."""
+        self.exit()
+
+    def _stay(self) -> None:
+        if self.panel.view.asked_to_leave:
+            self.panel.change(asked_to_leave=False)
+
+    def _take_newest(self) -> None:
+        if self.panel.take_newest():
+            self.bell()
+
+    def _look_at_terminal(self) -> None:
+        if self._terminal.is_gone:
+            self.exit()
+
+    def _handle_exception(self, error: Exception) -> None:
+        """Keep the first failure for `show` to raise, instead of printing it with the values of all locals."""
+        if self.failure is None:
+            self.failure = error
+        super()._handle_exception(error)
+
+    def _fatal_error(self) -> None:
+        self._close_messages_no_wait()
+
+
+async def show(
+    client: WatchClient, *, ascii_only: bool | None = None, colour: bool | None = None, owns_watch: bool = True
+) -> None:
+    """Show a watch until the owner leaves, the process is told to end, or the terminal goes away.
+
+    The terminal is restored in every case. Whatever failed in the screen is raised again after that.
+
+    Parameters
+    ----------
+    client : WatchClient
+        The running watch.
+    ascii_only, colour : bool or None
+        None to follow the locale and NO_COLOR.
+    owns_watch : bool
+        Whether leaving ends the watch.
+    """
+    app = ScreenApp(
+        client,
+        ascii_only=ascii_needed() if ascii_only is None else ascii_only,
+        colour=colour_wanted(os.environ) if colour is None else colour,
+        owns_watch=owns_watch,
+    )
+    loop = asyncio.get_running_loop()
+
+    def leave() -> None:
+        loop.call_soon_threadsafe(app.exit)
+
+    with ending_signals(leave):
+        await app.run_async(mouse=False)
+    if app.failure is not None:
+        raise app.failure
+    task = asyncio.current_task()
+    if task is not None and task.cancelling():
+        raise asyncio.CancelledError

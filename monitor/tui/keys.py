@@ -1,0 +1,80 @@
+"""The keys, and the page that explains them.
+
+One table serves the bindings of the app, the line at the foot and the help page, so that they cannot differ.
+"""
+
+from dataclasses import dataclass
+from typing import Final
+
+from monitor.core.assessment import Priority
+from monitor.tui.ink import BOLD, DIM, PLAIN, Line, Look, Span, crop, hanging
+from monitor.tui.words import SYMBOL
+
+
+@dataclass(frozen=True, slots=True)
+class Key:
+    """One key: what the keyboard calls it, the action of the app, how it is shown, in brief and in full."""
+
+    keys: str
+    action: str
+    shown: str
+    brief: str
+    words: str
+
+
+KEYS: Final = (
+    Key("k", "acknowledge", "k", "seen it", "acknowledge the marked alert: you have seen it"),
+    Key("up", "choose(-1)", "↑", "", "mark the alert above"),
+    Key("down", "choose(1)", "↓", "alerts", "mark the alert below"),
+    Key("p", "page('PATH')", "p", "path", "the picture of the hot path alone, and back"),
+    Key("question_mark,h", "page('HELP')", "?", "help", "this page, and back"),
+    Key("q,ctrl+q", "leave", "q", "leave", "leave the screen"),
+)
+
+_CAUTIONS: Final = (
+    "This program watches; it does not protect. It may fail or be wrong.",
+    "Keep the machine's own thermal protection, a smoke alarm and an independent cut-off.",
+    "After a failure ventilate first, then go close. Hot parts stay hot after power-off.",
+    "Smoke: cut the power if that is safe, leave, call for help.",
+)
+
+_READING: Final = (
+    ("dose", "the bar ends a quarter past the limit; w marks the warn dose, L the limit"),
+    ("left", "the cautious end of the time until the next mark, if nothing changes"),
+    ("soft", "how far up from the merge point the strand is soft, of what may be"),
+    ("?", "a value that is not of now: kept, dim; the data line tells its age"),
+)
+
+
+def foot_line(hidden_alerts: int, width: int, *, asked_to_leave: bool) -> Line:
+    """The keys in brief, or the question whether to leave."""
+    if asked_to_leave:
+        question = " leaving ends the watch: press q again to leave, any other key to stay "
+        return crop((Span(question, Look(bold=True, reverse=True)),), width)
+    spans: list[Span] = []
+    for key in KEYS:
+        spans.append(Span(f" {key.shown}" if spans and spans[-1].text.strip() else key.shown, BOLD))
+        spans.append(Span(f" {key.brief} " if key.brief else "", DIM))
+    if hidden_alerts:
+        spans.append(Span(f"  not shown: {hidden_alerts} shelved or suppressed", PLAIN))
+    return crop((Span("  "), *spans), width)
+
+
+def help_page(width: int) -> list[Line]:
+    """Keys, marks, how to read the rows, and the cautions."""
+    lines: list[Line] = [(Span("keys", BOLD),)]
+    for key in KEYS:
+        lines += hanging(f"  {key.shown:<5}", key.words, width)
+    lines += [(Span("marks", BOLD), *_priorities()), (Span("  reversed until you acknowledge it"),)]
+    lines.append((Span("reading the rows", BOLD),))
+    for head, text in _READING:
+        lines += hanging(f"  {head:<5}", text, width)
+    lines.append((Span("cautions", BOLD),))
+    for text in _CAUTIONS:
+        lines += hanging("  ", text, width)
+    return [crop(line, width) for line in lines]
+
+
+def _priorities() -> list[Span]:
+    meaning = {Priority.ALARM: "act now", Priority.WARNING: "act soon", Priority.CAUTION: "needs attention"}
+    return [Span(f"  {SYMBOL[priority]} {priority.name} {words}") for priority, words in meaning.items()]

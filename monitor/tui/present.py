@@ -1,0 +1,69 @@
+"""One frame of the screen as lines of text: a pure function of a view and a size.
+
+Owns the order and the shares of height: first the machine and the alerts, then a line per input, then the picture.
+"""
+
+from typing import Final
+
+from monitor.core.assessment import Assessment
+from monitor.tui.alert_band import alert_band, notice_lines
+from monitor.tui.hot_path_picture import LEAST_ROWS, hot_path_picture
+from monitor.tui.ink import EMPTY, REVERSE, Line, Span, ascii_line, crop, fit
+from monitor.tui.keys import foot_line, help_page
+from monitor.tui.masthead import masthead, waiting
+from monitor.tui.strand_rows import strand_rows
+from monitor.tui.view import Page, View
+
+_FOOT_FROM_ROWS: Final = 10
+_PICTURE_FROM_CELLS: Final = 50
+_BAND_ROWS_BESIDE_PICTURE: Final = 6
+_GOOD_PICTURE_ROWS: Final = 16
+_AIR_FROM_ROWS: Final = 18
+
+
+def frame(view: View, width: int, height: int, *, ascii_only: bool = False) -> tuple[Line, ...]:
+    """Exactly `height` lines, none wider than `width` cells."""
+    if width <= 0 or height <= 0:
+        return ()
+    foot = _foot(view, width, height)
+    lines = _above_foot(view, width, height - len(foot))
+    room = height - len(foot)
+    if len(lines) > room:
+        lines = [*lines[: room - 1], _hidden(len(lines) - room + 1, width)] if room else []
+    whole = [*lines, *[EMPTY] * (room - len(lines)), *foot]
+    return tuple(ascii_line(line) if ascii_only else line for line in (crop(line, width) for line in whole))
+
+
+def _above_foot(view: View, width: int, height: int) -> list[Line]:
+    if view.page is Page.HELP:
+        return help_page(width)
+    head = [*masthead(view, width, height), *notice_lines(view.notice, width)]
+    if view.latest is None:
+        return [*head, *waiting(view, width)]
+    return [*head, *_body(view, view.latest, width, height - len(head))]
+
+
+def _body(view: View, latest: Assessment, width: int, room: int) -> list[Line]:
+    table_rows = 0 if view.page is Page.PATH else len(latest.strands) + 1
+    if width >= _PICTURE_FROM_CELLS and latest.strands:
+        picture = min(_GOOD_PICTURE_ROWS, max(LEAST_ROWS, room // 3))
+        most = _BAND_ROWS_BESIDE_PICTURE if view.page is Page.PATH else room - table_rows - picture
+        band = alert_band(view, latest, width, max(_BAND_ROWS_BESIDE_PICTURE, most))
+        left = room - len(band) - table_rows
+        if left >= LEAST_ROWS:
+            table = strand_rows(view, latest, width, table_rows) if table_rows else []
+            air = [EMPTY] if left >= _AIR_FROM_ROWS else []
+            shown = hot_path_picture(view, latest, width, left - 2 * len(air))
+            return [*band, *air, *table, *air, *shown]
+    band = alert_band(view, latest, width, room - len(latest.strands))
+    return [*band, *strand_rows(view, latest, width, max(0, room - len(band)))]
+
+
+def _foot(view: View, width: int, height: int) -> list[Line]:
+    if height < _FOOT_FROM_ROWS and not view.asked_to_leave:
+        return []
+    return [foot_line(view.hidden_alerts, width, asked_to_leave=view.asked_to_leave)]
+
+
+def _hidden(lines: int, width: int) -> Line:
+    return (Span(fit(f" {lines} more lines: make the window larger ", width), REVERSE),)

@@ -1,0 +1,95 @@
+"""What one frame of the screen is drawn from.
+
+Owns no drawing. Everything that changes with time comes in as a value, so that drawing stays pure.
+"""
+
+from dataclasses import dataclass
+from enum import Enum, auto
+from typing import Final
+
+from monitor.core.assessment import Alert, AlertState, Assessment, Quality
+
+SILENT_AFTER_S: Final = 5.0
+"""A running watch concludes something about once a second; after this long it counts as silent [s]."""
+
+_NOT_ANNOUNCED: Final = frozenset(
+    {AlertState.NORMAL, AlertState.SHELVED, AlertState.SUPPRESSED, AlertState.OUT_OF_SERVICE}
+)
+
+
+class Page(Enum):
+    """What fills the screen below the alerts."""
+
+    WATCH = auto()
+    PATH = auto()
+    HELP = auto()
+
+
+@dataclass(frozen=True, slots=True)
+class View:
+    """One moment of a watch, as its screen knows it.
+
+    Parameters
+    ----------
+    latest : Assessment or None
+        The newest assessment; None before the first.
+    source, notice, ended
+        As in `monitor.client.WatchClient`.
+    clock : str
+        Time of day, in words; it stands still when the program does.
+    unheard_s : float
+        Since the watch last concluded anything, or since the screen opened [s].
+    selected : str or None
+        Id of the alert the owner chose; None for the most urgent.
+    page : Page
+        What fills the screen.
+    asked_to_leave : bool
+        The owner pressed the leaving key once and leaving would end the watch.
+    """
+
+    latest: Assessment | None
+    source: str
+    notice: str = ""
+    ended: str | None = None
+    clock: str = ""
+    unheard_s: float = 0.0
+    selected: str | None = None
+    page: Page = Page.WATCH
+    asked_to_leave: bool = False
+
+    @property
+    def alerts(self) -> tuple[Alert, ...]:
+        """The alerts that are announced, most urgent first."""
+        if self.latest is None:
+            return ()
+        return tuple(alert for alert in self.latest.alerts if alert.state not in _NOT_ANNOUNCED)
+
+    @property
+    def hidden_alerts(self) -> int:
+        """How many alerts are shelved, suppressed or out of service."""
+        if self.latest is None:
+            return 0
+        return sum(alert.state in _NOT_ANNOUNCED - {AlertState.NORMAL} for alert in self.latest.alerts)
+
+    @property
+    def chosen(self) -> int:
+        """Index in `alerts` of the selected alert, the most urgent when none is selected or it is gone."""
+        return next((at for at, alert in enumerate(self.alerts) if alert.id == self.selected), 0)
+
+    @property
+    def is_silent(self) -> bool:
+        """Whether a watch that should be running has stopped concluding."""
+        return self.ended is None and self.unheard_s > SILENT_AFTER_S
+
+    @property
+    def data_age_s(self) -> float:
+        """Age of the newest sample [s], counting on while the watch is silent."""
+        sample_age_s = 0.0 if self.latest is None else self.latest.sample_age_s
+        return sample_age_s + (self.unheard_s if self.is_silent else 0.0)
+
+    @property
+    def is_old(self) -> bool:
+        """Whether the values shown are no longer those of now."""
+        if self.latest is None or self.latest.quality is not Quality.GOOD:
+            return True
+        return self.is_silent or self.ended is not None

@@ -1,0 +1,127 @@
+"""Numbers of an assessment in short words: durations, time left, what a strand does.
+
+Owns wording only. Rounds every time down, so that what is left is never made longer.
+"""
+
+import math
+from typing import Final
+
+from monitor.core.assessment import Activity, Condition, Priority, Span, StrandAssessment
+
+_MINUTE_S: Final = 60
+_HOUR_S: Final = 3600
+_TENTHS_BELOW_S: Final = 10
+_SECONDS_BELOW_S: Final = 120
+_LONG_S: Final = 100 * _HOUR_S
+_WHOLE_HOURS_FROM_S: Final = 10 * _HOUR_S
+
+SYMBOL: Final = {Priority.ALARM: "▲", Priority.WARNING: "◆", Priority.CAUTION: "●"}
+"""One shape per priority, so that no colour is needed to tell them apart."""
+
+PRIORITY_OF: Final = {Condition.FAULT: Priority.ALARM, Condition.WARNING: Priority.WARNING}
+"""The mark a strand gets when its condition is abnormal and no alert names it."""
+
+_EXECUTION_HINT: Final = {
+    "INTERRUPTED": "held from outside, needs action",
+    "PROGRAM_STOPPED": "the build itself asks for action",
+    "WAIT": "goes on by itself",
+    "PROGRAM_COMPLETED": "build done",
+}
+
+
+def execution_words(state: str | None) -> str:
+    """State of the machine's program, with what it asks of the owner.
+
+    >>> execution_words("WAIT"), execution_words(None)
+    ('WAIT (goes on by itself)', 'EXECUTION not reported')
+    """
+    if state is None:
+        return "EXECUTION not reported"
+    hint = _EXECUTION_HINT.get(state)
+    return state if hint is None else f"{state} ({hint})"
+
+
+def duration(time_s: float) -> str:
+    """A length of time, rounded down.
+
+    >>> duration(45.9), duration(3599), duration(3661), duration(40_000), duration(1e6)
+    ('45 s', '59 min', '1 h 01 min', '11 h', 'over 99 h')
+    """
+    if time_s < _MINUTE_S:
+        return f"{max(0, int(time_s))} s"
+    if time_s < _HOUR_S:
+        return f"{int(time_s // _MINUTE_S)} min"
+    if time_s < _WHOLE_HOURS_FROM_S:
+        return f"{int(time_s // _HOUR_S)} h {int(time_s % _HOUR_S // _MINUTE_S):02d} min"
+    return f"{int(time_s // _HOUR_S)} h" if time_s < _LONG_S else "over 99 h"
+
+
+def age(time_s: float) -> str:
+    """Age of a value; with tenths while it is fresh.
+
+    >>> age(0.41), age(75), age(150)
+    ('0.4 s', '75 s', '2 min')
+    """
+    if time_s < _TENTHS_BELOW_S:
+        return f"{time_s:.1f} s"
+    return f"{int(time_s)} s" if time_s < _SECONDS_BELOW_S else duration(time_s)
+
+
+def temperature(temp_c: float | None) -> str:
+    """A temperature without decimals; a dash when it was never reported.
+
+    >>> temperature(194.6), temperature(None)
+    ('195 °C', '– °C')
+    """
+    return "– °C" if temp_c is None else f"{temp_c:.0f} °C"
+
+
+def activity(strand: StrandAssessment) -> str:
+    """What the strand does, and for how long it has stood."""
+    if strand.activity is Activity.FEEDING:
+        return "feeding"
+    return f"{strand.activity.value} {duration(strand.idle_s)}"
+
+
+def feeding_or_idle(strand: StrandAssessment) -> str:
+    """As `activity`, with the speed of a feeding strand."""
+    if strand.activity is Activity.FEEDING:
+        return f"feeding {strand.feed_mm_s:.1f} mm/s"
+    return activity(strand)
+
+
+def next_mark(strand: StrandAssessment) -> tuple[str, Span]:
+    """The dose mark that comes next, and the time until it: `warn` until that is passed, then `limit`."""
+    return ("warn", strand.warn_left_s) if strand.warn_left_s.low > 0 else ("limit", strand.limit_left_s)
+
+
+def time_left(strand: StrandAssessment) -> str:
+    """Time until the next dose mark if nothing changes: the cautious end of its range."""
+    mark, span = next_mark(strand)
+    if span.low <= 0:
+        return "limit passed"
+    return "no limit ahead" if math.isinf(span.low) else f"{mark} {duration(span.low)}"
+
+
+def time_left_range(strand: StrandAssessment) -> str:
+    """As `time_left`, with the hopeful end of the range behind it where there is one."""
+    _, span = next_mark(strand)
+    if span.low <= 0 or math.isinf(span.low):
+        return time_left(strand)
+    high = "no limit" if math.isinf(span.high) else duration(span.high)
+    return time_left(strand) if high == duration(span.low) else f"{time_left(strand)} – {high}"
+
+
+def soft_front(strand: StrandAssessment) -> str:
+    """How far the strand is soft, against where it must be stiff."""
+    return f"{strand.soft_front_mm:.0f} of {strand.stiff_from_mm:.0f} mm"
+
+
+def name_of(strand: StrandAssessment) -> str:
+    """What the owner calls the strand: its label, else its material."""
+    return strand.label or strand.material
+
+
+def full_name_of(strand: StrandAssessment) -> str:
+    """Label and material."""
+    return f"{strand.label} ({strand.material})" if strand.label else strand.material
