@@ -107,7 +107,8 @@ TRANSITION = AlertTransition(14_400.0, "raised", ALERT, AlertState.NORMAL, "engi
 
 
 def _line(kind: str, data: dict[str, Any]) -> dict[str, Any]:
-    """A line of output as its reader gets it, checked against the schema."""
+    """A line of output as its reader gets it, checked against the schema; the data are JSON in any writer's hands."""
+    json.dumps(data, allow_nan=False)
     line: dict[str, Any] = json.loads(output_line(kind, 14_460.0, data))
     CHECK.validate(line)
     return line

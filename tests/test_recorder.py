@@ -212,7 +212,7 @@ def test_a_line_that_cannot_be_encoded_costs_itself_alone(recorder: Recorder) ->
 
 
 def test_the_disk_is_asked_in_the_background(tmp_path: Path, clock: Clock, monkeypatch: pytest.MonkeyPatch) -> None:
-    """Syncs run in a thread of their own: while one hangs, events are recorded as ever."""
+    """Syncs run in a thread of their own: while one hangs, events are recorded as ever; closing waits for it."""
     hangs, release = threading.Event(), threading.Event()
     askers: set[int] = set()
 
@@ -223,15 +223,19 @@ def test_the_disk_is_asked_in_the_background(tmp_path: Path, clock: Clock, monke
 
     monkeypatch.setattr(os, "fdatasync", slow_disk)
     recorder = Recorder(tmp_path / "night.jsonl", HEADER, sync_every_s=0.001, clock=clock)
-    try:
-        assert hangs.wait(10)
-        recorder.record_event(Tick(1.0))
-        assert [*read_recording(recorder.path).items()][-1] == Tick(1.0)
-        assert threading.get_ident() not in askers
-    finally:
+    true_join = recorder._syncer.join
+
+    def release_then_join() -> None:
         release.set()
-        recorder.close()
-    assert not [thread for thread in threading.enumerate() if thread.name == "recording sync"]
+        true_join(10)
+
+    monkeypatch.setattr(recorder._syncer, "join", release_then_join)
+    assert hangs.wait(10)
+    recorder.record_event(Tick(1.0))
+    assert [*read_recording(recorder.path).items()][-1] == Tick(1.0)
+    assert threading.get_ident() not in askers
+    recorder.close()
+    assert not recorder._syncer.is_alive()
 
 
 def test_a_failing_sync_is_told(recorder: Recorder, monkeypatch: pytest.MonkeyPatch) -> None:
