@@ -1,4 +1,4 @@
-"""Reads recordings from files, plain or compressed. The lines themselves belong to `recording_lines`.
+"""Reads recordings from files, plain or compressed. The lines themselves belong to `recording_encoder` and `recording_decoder`.
 
 What is damaged is stepped over and told, never guessed: a torn last line is the ordinary end of a watch that was cut
 off; a line that makes no sense is counted; a compressed file that breaks off ends there.
@@ -15,8 +15,9 @@ from typing import BinaryIO, Final, cast
 
 from connectors.clean_text import clean_text
 from connectors.errors import RecordingError
+from connectors.recording_decoder import Conclusion, Decoder
+from connectors.recording_encoder import Encoder
 from connectors.recording_header import FORMAT, VERSION, Header, decode_header
-from connectors.recording_lines import Conclusion, Decoder, Encoder
 from connectors.telemetry import Event
 
 __all__ = ["FORMAT", "VERSION", "Conclusion", "Decoder", "Encoder", "Header", "Recording", "read_recording"]
