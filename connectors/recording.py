@@ -1,4 +1,4 @@
-"""Reads recordings from files, plain or compressed. The lines themselves belong to `recording_encoder` and `recording_decoder`.
+"""Reads recordings from files, plain or compressed. The lines themselves belong to the encoder and the decoder.
 
 What is damaged is stepped over and told, never guessed: a torn last line is the ordinary end of a watch that was cut
 off; a line that makes no sense is counted; a compressed file that breaks off ends there.
