@@ -52,7 +52,7 @@ class StrandFeed:
         self._random, self._luck, self._fault = random, luck, fault
         self._scale = random.uniform(-WHEEL_ERROR, WHEEL_ERROR)
         self._driven_mm, self._seen_mm, self._owed_mm = 0.0, 0.0, 0.0
-        self._speed_mm_s = 0.0  # of the strand, now
+        self._way_mm, self._way_s = 0.0, 0.0  # of the encoder in the newest piece; no time once that is done
 
     def move(self, piece: Piece, manifold_c: float, time_s: float) -> float:
         """Carry out one piece of a move; tell how much new strand reached the melt [mm]."""
@@ -64,14 +64,17 @@ class StrandFeed:
         skipped = max(loss.skipped, cold)
         healthy_mm = piece.length_mm - self._healthy_loss_mm(piece)
         self._driven_mm += healthy_mm * (1.0 - loss.smooth) - self._jumped_mm(skipped * new_mm)
-        self._seen_mm = min(max(self._seen_mm, self._driven_mm - PLAY_MM), self._driven_mm)
-        arriving = (1.0 - loss.smooth) * (1.0 - skipped)
-        self._speed_mm_s = piece.speed_mm_s * arriving if piece.under_way else 0.0
+        before_mm = self._seen_mm
+        self._seen_mm = min(max(before_mm, self._driven_mm - PLAY_MM), self._driven_mm)
+        self._way_mm = self._seen_mm - before_mm
+        self._way_s = piece.length_mm / piece.speed_mm_s if piece.under_way else 0.0
         return new_mm * loss.melted * (1.0 - skipped)
 
     def encoder_mm(self) -> float:
         """What the encoder says now: whole counts, a little late while the strand moves [mm]."""
-        late_mm = self._speed_mm_s * self._random.uniform(*LATE_S) if self._speed_mm_s != 0 else 0.0
+        late_mm = 0.0
+        if self._way_s > 0:
+            late_mm = self._way_mm * min(1.0, self._random.uniform(*LATE_S) / self._way_s)
         return round(COUNT_MM * floor((self._seen_mm - late_mm) / COUNT_MM), 1)
 
     def _healthy_loss_mm(self, piece: Piece) -> float:

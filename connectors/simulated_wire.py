@@ -43,12 +43,16 @@ class SerialVoice:
         self._before: Mapping[str, float] = {}
         self._active: int | None = None
 
-    def lines(self, sample: Sample) -> list[str]:
-        """Lines of one sample, without their ends, in the order in which they are sent."""
+    def lines(self, sample: Sample, following: Sample | None = None) -> list[str]:
+        """Lines of one sample, without their ends, in the order in which they are sent.
+
+        With the sample that follows, the next drive is named before it moves, as a controller does at a change;
+        without it only together with its first movement.
+        """
         values, before, self._before = sample.values, self._before, sample.values
         told = [temperature_line(values)]
         if self._feed == "one axis":
-            told += self._active_drive_line(values, before)
+            told += self._active_drive_line(*((before, values) if following is None else (values, following.values)))
         told.append(position_line(values, self._feed))
         for number in INPUTS:
             seen = f"sensed_mm:{number}"
@@ -59,8 +63,8 @@ class SerialVoice:
         told.append(storage_line(sample))
         return told
 
-    def _active_drive_line(self, values: Mapping[str, float], before: Mapping[str, float]) -> list[str]:
-        moved = {number: values[f"fed_mm:{number}"] - before.get(f"fed_mm:{number}", 0.0) for number in INPUTS}
+    def _active_drive_line(self, before: Mapping[str, float], after: Mapping[str, float]) -> list[str]:
+        moved = {number: after[f"fed_mm:{number}"] - before.get(f"fed_mm:{number}", 0.0) for number in INPUTS}
         active = max(INPUTS, key=lambda number: (moved[number] > 0, abs(moved[number])))
         if moved[active] == 0 or active == self._active:
             return []

@@ -152,6 +152,15 @@ def test_a_moving_strand_is_read_late() -> None:
     assert feed.encoder_mm() - moving_mm == pytest.approx(4.0 * 0.06, abs=COUNT_MM)
 
 
+def test_lateness_never_shows_a_place_the_strand_has_not_been() -> None:
+    """A withdrawal that has just begun is read late, but not as a push."""
+    feed = still_feed()
+    push(feed, 100.0)
+    before_mm = feed.encoder_mm()
+    feed.move(Piece(3, -0.25, -25.0, under_way=True), WARM_C, 0.0)
+    assert before_mm - 0.25 - COUNT_MM <= feed.encoder_mm() <= before_mm
+
+
 def cold_slip(speed_mm_s: float, at_c: float) -> float:
     return 1 - push(still_feed(), 200.0, speed_mm_s, at_c) / 200.0
 

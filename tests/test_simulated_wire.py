@@ -2,8 +2,9 @@
 
 import json
 import re
-from collections.abc import Iterator
+from collections.abc import Iterable
 from functools import cache
+from itertools import pairwise
 from typing import Any
 
 import pytest
@@ -61,25 +62,39 @@ def test_positions_per_drive_are_the_fed_lengths() -> None:
         assert per_drive_feed(voice.lines(sample)) == [sample.values[f"fed_mm:{number}"] for number in INPUTS]
 
 
-def one_axis_feed(samples: tuple[Sample, ...]) -> Iterator[tuple[Sample, list[float]]]:
+def check_one_axis(samples: Iterable[tuple[Sample, Sample | None]]) -> None:
     """Sort the differences of the one axis by the drive named last, as any reader must."""
     voice, active, axis_mm = SerialVoice("one axis"), 0, 0.0
     fed_mm = [0.0] * len(INPUTS)
-    for sample in samples:
-        for line in voice.lines(sample):
+    for sample, following in samples:
+        for line in voice.lines(sample, following):
             if found := re.fullmatch(r"echo:Active Extruder: (\d)", line):
                 active = int(found[1])
             elif found := re.fullmatch(rf"X:.* E:{NUMBER}", line):
                 fed_mm[active] += float(found[1]) - axis_mm
                 axis_mm = float(found[1])
-        yield sample, fed_mm
+        assert fed_mm == pytest.approx([sample.values[f"fed_mm:{number}"] for number in INPUTS], abs=0.05)
 
 
 def test_one_axis_and_the_active_drive_give_every_input_its_feed() -> None:
     """Feed of one axis, credited to the drive that was named last, adds up to the feed of each input."""
-    for sample, fed_mm in one_axis_feed(night()):
-        truth_mm = [sample.values[f"fed_mm:{number}"] for number in INPUTS]
-        assert fed_mm == pytest.approx(truth_mm, abs=0.05)
+    check_one_axis((sample, None) for sample in night())
+
+
+def test_the_next_drive_is_named_before_it_moves() -> None:
+    """With the following sample at hand, a change of drive is told a whole report before the first movement."""
+    check_one_axis(pairwise(night()))
+    voice, named_s = SerialVoice("one axis"), []
+    for sample, following in pairwise(night()):
+        if any(line.startswith("echo:") for line in voice.lines(sample, following)):
+            named_s.append(sample.time_s)
+    moving_s = {
+        later.time_s
+        for earlier, later in pairwise(night())
+        if any(later.values[f"fed_mm:{n}"] != earlier.values[f"fed_mm:{n}"] for n in INPUTS)
+    }
+    assert len(named_s) > 60
+    assert not moving_s.intersection(named_s)
 
 
 def test_encoder_and_stall_lines_match_their_patterns() -> None:
