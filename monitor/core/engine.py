@@ -158,11 +158,20 @@ def _held(model: Model, state: EngineState) -> EngineState:
     if left_s < SHORTEST_STEP_S:
         return state
     walls_c = wall_vector(state.sensors, model.parameters, state.time_s)
-    still = (0.0,) * len(model.feeds)
-    after = model.field.advance(state.field, SHORTEST_STEP_S, walls_c, still)
-    if left_s > SHORTEST_STEP_S:
-        after = model.field.advance(after, left_s - SHORTEST_STEP_S, walls_c, still)
+    still, after = (0.0,) * len(model.feeds), state.field
+    for step_s in _growing_steps(left_s):
+        after = model.field.advance(after, step_s, walls_c, still)
     return _with_field(model, state, after, state.field_s + left_s, feeds=False)
+
+
+def _growing_steps(total_s: float) -> Iterator[float]:
+    """Steps that double: the walls may jump at the start of a silence, and the dose must follow the strand's warming."""
+    step_s = SHORTEST_STEP_S
+    while total_s > step_s:
+        yield step_s
+        total_s -= step_s
+        step_s *= 2
+    yield total_s
 
 
 def _with_field(model: Model, state: EngineState, after: FieldState, field_s: float, *, feeds: bool) -> EngineState:

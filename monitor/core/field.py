@@ -59,6 +59,7 @@ class FieldState:
 
     walls_c: Array  # [ambient, sensors …]
     fed_mm: tuple[float, ...]
+    places: tuple[Position, ...]  # what `fed_mm` means on the lattice
     temp_c: Array
     log_rate: Array  # of the dose, where `temp_c` is: it is needed again at the start of the next step
     dose_min: Array
@@ -84,7 +85,8 @@ class Field:
         rows = np.tile(row, (len(self.strands), 1))
         still = (0.0,) * len(self.strands)
         fresh = np.zeros((len(self.strands), self.passed + rows.shape[1] + self.withdrawn))
-        start = _frozen(FieldState(walls_c, still, rows, self.law.log_rate(rows), fresh))
+        places = (self._place(0.0),) * len(self.strands)
+        start = _frozen(FieldState(walls_c, still, places, rows, self.law.log_rate(rows), fresh))
         return replace(self.advance(start, _SETTLE_S, walls_c, still), dose_min=fresh)
 
     def advance(self, state: FieldState, step_s: float, walls_c: Array, feed_mm: Sequence[float]) -> FieldState:
@@ -116,6 +118,7 @@ class Field:
     ) -> FieldState:
         temp, dose = np.empty_like(state.temp_c), state.dose_min.copy()
         aged_for_min = np.full((len(self.strands), 1), step_s / 60.0)
+        self._fill_ends(temp, walls_c[None, :])
         self._stand(state, [strand for strand, mm in enumerate(feed_mm) if mm == 0.0], step_s, walls_c, temp)
         for strand, moved_mm in enumerate(feed_mm):
             if moved_mm != 0.0:
@@ -126,21 +129,23 @@ class Field:
         gained *= aged_for_min
         self._add(dose, gained)
         fed_mm = tuple(fed + moved for fed, moved in zip(state.fed_mm, feed_mm, strict=True))
-        return _frozen(FieldState(walls_c, fed_mm, temp, log_rate, dose))
+        places = tuple(
+            place if moved_mm == 0.0 else self._place(fed)
+            for place, fed, moved_mm in zip(state.places, fed_mm, feed_mm, strict=True)
+        )
+        return _frozen(FieldState(walls_c, fed_mm, places, temp, log_rate, dose))
 
     def _stand(self, state: FieldState, standing: Sequence[int], step_s: float, walls_c: Array, temp: Array) -> None:
         """Write the temperature rows of strands that stood still, all in one product."""
         if not standing:
             return
         cells, walls = self.grid.cells, len(walls_c)
-        places = tuple((self.kinds[strand], self._place(state.fed_mm[strand]).phase) for strand in standing)
+        places = tuple((self.kinds[strand], state.places[strand].phase) for strand in standing)
         known = np.empty((len(standing), cells + 2 * walls, 1))
         known[:, :cells, 0] = state.temp_c[standing, _GUARD : _GUARD + cells]
         known[:, cells : cells + walls, 0] = state.walls_c
         known[:, cells + walls :, 0] = walls_c
-        rows = np.empty((len(standing), temp.shape[1]))
-        self._fill(rows, (self.propagators.stack(places, step_s) @ known)[:, :, 0], _GUARD, walls_c)
-        temp[standing] = rows
+        temp[standing, _GUARD : _GUARD + cells] = (self.propagators.stack(places, step_s) @ known)[:, :, 0]
 
     def _fed(
         self, state: FieldState, strand: int, step_s: float, walls_c: Array, moved_mm: float
@@ -149,18 +154,20 @@ class Field:
 
         While it moves, parcels keep the columns they had when the step began and the path's window travels over them.
         """
-        cells, start_mm = self.grid.cells, state.fed_mm[strand]
+        cells, start_mm, first = self.grid.cells, state.fed_mm[strand], state.places[strand].shift
         substeps = math.ceil(abs(moved_mm) / self.grid.cell_mm)
         walls = state.walls_c + np.arange(substeps + 1.0)[:, None] * ((walls_c - state.walls_c) / substeps)
-        first = self._place(start_mm).shift
         rows = np.empty((substeps + 1, state.temp_c.shape[1]))
         rows[0] = state.temp_c[strand]
+        self._fill_ends(rows[1:], walls[1:])
+        known = np.empty(cells + 2 * len(walls_c))
         for substep in range(substeps):
             place = self._place(start_mm + moved_mm * (substep + 0.5) / substeps)
             low = _GUARD + place.shift - first
-            known = np.concatenate([rows[substep, low : low + cells], walls[substep : substep + 2].ravel()])
+            known[:cells] = rows[substep, low : low + cells]
+            known[cells:] = walls[substep : substep + 2].ravel()
             matrix = self.propagators.step(self.kinds[strand], place.phase, step_s / substeps)
-            self._fill(rows[substep + 1 : substep + 2], matrix @ known, low, walls[substep + 1])
+            rows[substep + 1, low : low + cells] = matrix @ known
         log_rate = self.law.of(strand).log_rate(rows)
         gained = mean_rate(log_rate[:-1], log_rate[1:]).sum(axis=0, keepdims=True)
         gained *= step_s / substeps / 60.0
@@ -169,11 +176,11 @@ class Field:
         shift = self._place(start_mm + moved_mm).shift - first
         return _moved(rows[-1], shift), _moved(dose[0], shift)
 
-    def _fill(self, rows: Array, path: Array, low: int, walls_c: Array) -> None:
-        """Write temperature rows: the path from column `low`, beyond it the merge point's wall and ambient."""
-        rows[:, :low] = self.merge_weights @ walls_c
-        rows[:, low : low + self.grid.cells] = path
-        rows[:, low + self.grid.cells :] = walls_c[0]
+    def _fill_ends(self, rows: Array, walls_c: Array) -> None:
+        """Write what lies beyond the path, wherever it stands in the row: the merge point's wall, and ambient."""
+        middle = rows.shape[1] // 2
+        rows[:, :middle] = (walls_c @ self.merge_weights)[:, None]
+        rows[:, middle:] = walls_c[:, :1]
 
     def _add(self, dose_min: Array, gained_min: Array) -> None:
         """Add to the dose of the temperature window, and alike downstream of it: there all is at the merge wall."""
@@ -191,7 +198,7 @@ class Field:
 
     def centres_mm(self, state: FieldState, strand: int) -> Array:
         """Where the strand's parcels are now [mm upstream of the merge point]."""
-        return self.grid.centres_mm(self._place(state.fed_mm[strand]).remainder)
+        return self.grid.centres_mm(state.places[strand].remainder)
 
 
 def build_field(parameters: Parameters) -> Field:

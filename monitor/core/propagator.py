@@ -25,18 +25,20 @@ _CACHED_STACKS: Final = 24  # some 300 kB each
 _SMALL: Final = 1e-6
 
 Key = TypeVar("Key", bound=Hashable)
+_Place = tuple[int, int]  # material, phase
+_StepKey = tuple[int, int, float]  # material, phase, length of the step
 
 
 @dataclass(frozen=True, slots=True)
 class Lattice:
-    """Parcels along the path: parcel i of a strand at sub-cell position s has its centre at (i + 1/2 + s)·cell_mm."""
+    """Parcels along the path: at sub-cell position `place` parcel i has its centre at (i + 1/2 + place) · cell_mm."""
 
     cells: int
     cell_mm: float
 
-    def centres_mm(self, position: float) -> Array:
-        """Centres of the parcels for a sub-cell position 0 ≤ s < 1 [mm]."""
-        return (np.arange(self.cells, dtype=np.float64) + 0.5 + position) * self.cell_mm
+    def centres_mm(self, place: float) -> Array:
+        """Centres of the parcels for a sub-cell position 0 ≤ place < 1 [mm]."""
+        return (np.arange(self.cells, dtype=np.float64) + 0.5 + place) * self.cell_mm
 
 
 def lattice(parameters: Parameters) -> Lattice:
@@ -46,7 +48,7 @@ def lattice(parameters: Parameters) -> Lattice:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class _Modes:
+class Modes:
     """Operator of one material at one phase: its modes, and what the wall vector drives."""
 
     rates_per_s: Array
@@ -57,16 +59,15 @@ class _Modes:
 class Cache(Generic[Key]):
     """The last few arrays that were asked for."""
 
-    def __init__(self, size: int) -> None:
-        self._size = size
+    def __init__(self, size: int, build: Callable[[Key], Array]) -> None:
+        self._size, self._build = size, build
         self._kept: OrderedDict[Key, Array] = OrderedDict()
 
-    def get(self, key: Key, build: Callable[[], Array]) -> Array:
+    def get(self, key: Key) -> Array:
         """The array for `key`, built if it is not at hand; it must not be written to."""
         found = self._kept.get(key)
         if found is None:
-            found = build()
-            self._kept[key] = found
+            found = self._kept[key] = self._build(key)
             if len(self._kept) > self._size:
                 self._kept.popitem(last=False)
         return found
@@ -81,30 +82,42 @@ class Propagators:
 
     def __init__(self, parameters: Parameters, grid: Lattice, materials: tuple[Material, ...]) -> None:
         self._parameters, self._grid, self._materials = parameters, grid, materials
-        self._modes: dict[tuple[int, int], _Modes] = {}
-        self._steps: Cache[tuple[int, int, float]] = Cache(_CACHED_STEPS)
-        self._stacks: Cache[tuple[float, tuple[tuple[int, int], ...]]] = Cache(_CACHED_STACKS)
+        self._modes: dict[tuple[int, int], Modes] = {}
+        self._steps: Cache[_StepKey] = Cache(_CACHED_STEPS, self._build_step)
+        self._stacks: Cache[tuple[float, tuple[_Place, ...]]] = Cache(_CACHED_STACKS, self._build_stack)
 
     def step(self, material: int, phase: int, step_s: float) -> Array:
         """Matrix of shape (cells, cells + 2 · walls) for a step of `step_s` [s]."""
-        return self._steps.get((material, phase, step_s), lambda: _step_matrix(self._mode(material, phase), step_s))
+        return self._steps.get((material, phase, step_s))
 
-    def stack(self, places: tuple[tuple[int, int], ...], step_s: float) -> Array:
+    def stack(self, places: tuple[_Place, ...], step_s: float) -> Array:
         """Matrices of several (material, phase) places as one array, for strands that take the same step."""
-        return self._stacks.get(
-            (step_s, places), lambda: np.stack([self.step(material, phase, step_s) for material, phase in places])
-        )
+        return self._stacks.get((step_s, places))
 
-    def _mode(self, material: int, phase: int) -> _Modes:
+    def _build_step(self, key: _StepKey) -> Array:
+        material, phase, step_s = key
+        return step_matrix(self._mode(material, phase), step_s)
+
+    def _build_stack(self, key: tuple[float, tuple[_Place, ...]]) -> Array:
+        step_s, places = key
+        return np.stack([self.step(material, phase, step_s) for material, phase in places])
+
+    def _mode(self, material: int, phase: int) -> Modes:
         key = (material, phase)
         if key not in self._modes:
-            position = (phase + 0.5) / PHASES
-            self._modes[key] = _build_modes(self._parameters, self._grid, self._materials[material], position)
+            place = (phase + 0.5) / PHASES
+            self._modes[key] = _material_modes(self._parameters, self._grid, self._materials[material], place)
         return self._modes[key]
 
 
-def _step_matrix(modes: _Modes, step_s: float) -> Array:
-    """Exponential time step with input linear in time: φ0, φ1, φ2 of the eigenvalues."""
+def step_matrix(modes: Modes, step_s: float) -> Array:
+    """Exponential time step with walls linear in time: φ0, φ1, φ2 of the eigenvalues.
+
+    Returns
+    -------
+    Array
+        `[P | F0 | F1]`, shape (cells, cells + 2 · walls): T_after = P T + F0 walls_before + F1 walls_after.
+    """
     z = modes.rates_per_s * step_s
     flat = np.abs(z) < _SMALL
     safe = np.where(flat, 1.0, z)
@@ -117,33 +130,59 @@ def _step_matrix(modes: _Modes, step_s: float) -> Array:
     return matrix
 
 
-def _rebuild(modes: _Modes, gains: Array) -> Array:
+def _rebuild(modes: Modes, gains: Array) -> Array:
     product: Array = (modes.shapes * gains) @ modes.shapes.T
     return product
 
 
-def _build_modes(parameters: Parameters, grid: Lattice, material: Material, position: float) -> _Modes:
-    conduction = material.diffusivity_mm2_s / grid.cell_mm**2
-    rate, driven = _exchange_over_cells(parameters, grid, material, position)
-    # the faces stay at x = 0 and one cell beyond the path's end, while the parcels' centres move with `position`
-    hot_side, cold_side = conduction / (0.5 + position), conduction / (1.5 - position)
-    walls = wall_map(parameters)
-    driven[0] += hot_side * walls.at(np.array([MERGE_MM]))[0]
-    driven[-1, 0] += cold_side  # ambient comes first in the wall vector
-    diagonal = -2 * conduction - rate
+def conduction_modes(
+    grid: Lattice, place: float, diffusivity_mm2_s: float, rate_per_s: Array, driven: Array, ends: Array
+) -> Modes:
+    """Modes of conduction along parcels that exchange heat with walls.
+
+    Parameters
+    ----------
+    grid : Lattice
+        The parcels; the strand is held at the faces x = 0 and x = (cells + 1) · cell_mm.
+    place : float
+        Sub-cell position of the parcels, 0 ≤ place < 1.
+    diffusivity_mm2_s : float
+        α [mm²/s].
+    rate_per_s : Array
+        Exchange rate λ of each parcel, shape (cells,) [1/s].
+    driven : Array
+        λ times the weights of the wall vector at each parcel, shape (cells, walls).
+    ends : Array
+        Weights of the wall vector at the two faces, shape (2, walls).
+    """
+    conduction = diffusivity_mm2_s / grid.cell_mm**2
+    # the faces stay where they are while the parcels' centres move with `place`
+    hot_side, cold_side = conduction / (0.5 + place), conduction / (1.5 - place)
+    drive = driven.copy()
+    drive[0] += hot_side * ends[0]
+    drive[-1] += cold_side * ends[1]
+    diagonal = -2 * conduction - rate_per_s
     diagonal[0] += conduction - hot_side
     diagonal[-1] += conduction - cold_side
     off = np.full(grid.cells - 1, conduction)
     rates, shapes = np.linalg.eigh(np.diag(diagonal) + np.diag(off, 1) + np.diag(off, -1))
-    return _Modes(rates, shapes, driven)
+    return Modes(rates, shapes, drive)
+
+
+def _material_modes(parameters: Parameters, grid: Lattice, material: Material, place: float) -> Modes:
+    rate_per_s, driven = _exchange_over_cells(parameters, grid, material, place)
+    walls = wall_map(parameters)
+    ends = walls.at(np.array([MERGE_MM, parameters.path_length_mm]))
+    ends[1] = np.eye(len(ends[1]))[0]  # beyond the cold end it is ambient, which comes first in the wall vector
+    return conduction_modes(grid, place, material.diffusivity_mm2_s, rate_per_s, driven, ends)
 
 
 def _exchange_over_cells(
-    parameters: Parameters, grid: Lattice, material: Material, position: float
+    parameters: Parameters, grid: Lattice, material: Material, place: float
 ) -> tuple[Array, Array]:
     """Mean λ [1/s] over each parcel, and mean of λ times the wall map."""
     spread = ((np.arange(_POINTS_PER_CELL) + 0.5) / _POINTS_PER_CELL - 0.5) * grid.cell_mm
-    points_mm = (grid.centres_mm(position)[:, None] + spread).ravel()
+    points_mm = (grid.centres_mm(place)[:, None] + spread).ravel()
     rate = _rate_at(parameters, material, points_mm)
     weights = wall_map(parameters).at(points_mm)
     beyond = points_mm > parameters.path_length_mm

@@ -1,0 +1,185 @@
+"""Life cycle of alerts: the state table of ISA-18.2 / IEC 62682, deadbands, delays, escalation, stale data."""
+
+from dataclasses import dataclass, field
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from monitor.core.alert_points import Point, alert_points
+from monitor.core.alert_table import ALERT_TABLE, Rule
+from monitor.core.alerts import AlertBook, Record, acknowledge, alert_law, update
+from monitor.core.assessment import AlertState, Priority
+from tests.machines import machine
+
+UNACK, ACKED, RTNUN, NORM = (
+    AlertState.UNACKNOWLEDGED,
+    AlertState.ACKNOWLEDGED,
+    AlertState.RETURNED,
+    AlertState.NORMAL,
+)
+
+
+def _rule(*, on_delay_s: float = 0.0, off_delay_s: float = 0.0, deadband: float = 0.0, fresh: bool = False) -> Rule:
+    return Rule(
+        condition="test",
+        title="test",
+        cause="test",
+        consequence="test",
+        priorities=(Priority.WARNING, Priority.ALARM),
+        unit="K",
+        respond_within_s=60.0,
+        deadband=deadband,
+        on_delay_s=on_delay_s,
+        off_delay_s=off_delay_s,
+        needs_fresh=fresh,
+    )
+
+
+@dataclass
+class _Watch:
+    """One point at limits 10 and 20, fed by hand."""
+
+    rule: Rule
+    book: AlertBook = field(default_factory=AlertBook)
+    events: list[str] = field(default_factory=list)
+
+    def sees(self, value: float, time_s: float, *, fresh: bool = True) -> AlertState:
+        law = alert_law((Point(self.rule, "part", (10.0, 20.0, np.inf)),))
+        self.book, changes = update(self.book, law, np.array([value]), time_s, fresh=fresh)
+        self.events += [change.event for change in changes]
+        return self.state
+
+    def owner_sees(self) -> AlertState:
+        self.book, changes = acknowledge(self.book, [0])
+        self.events += [change.event for change in changes]
+        return self.state
+
+    @property
+    def state(self) -> AlertState:
+        return self.book.records[0].state if 0 in self.book.records else NORM
+
+
+def test_raise_acknowledge_clear() -> None:
+    """NORM → UNACK → ACKED → NORM (ISA-18.2)."""
+    watch = _Watch(_rule())
+
+    assert [watch.sees(5, 0), watch.sees(15, 1), watch.owner_sees(), watch.sees(5, 2)] == [NORM, UNACK, ACKED, NORM]
+    assert watch.events == ["raised", "acknowledged", "cleared"]
+    assert watch.book.records == {}
+
+
+def test_clear_before_it_was_seen() -> None:
+    """UNACK → RTNUN → acknowledge → NORM (ISA-18.2)."""
+    watch = _Watch(_rule())
+
+    assert [watch.sees(15, 1), watch.sees(5, 2), watch.owner_sees()] == [UNACK, RTNUN, NORM]
+    assert watch.events == ["raised", "cleared", "acknowledged"]
+
+
+def test_return_of_an_unseen_alert() -> None:
+    """RTNUN → UNACK when the condition is true again (ISA-18.2)."""
+    watch = _Watch(_rule())
+
+    assert [watch.sees(15, 1), watch.sees(5, 2), watch.sees(15, 3)] == [UNACK, RTNUN, UNACK]
+    assert watch.events == ["raised", "cleared", "re-raised"]
+
+
+def test_a_more_severe_limit_calls_again() -> None:
+    """ACKED → UNACK when a more severe limit is crossed (ISA-18.2); easing back does not call again."""
+    watch = _Watch(_rule())
+
+    assert [watch.sees(15, 1), watch.owner_sees(), watch.sees(25, 2)] == [UNACK, ACKED, UNACK]
+    assert [watch.owner_sees(), watch.sees(15, 3)] == [ACKED, ACKED]
+    assert watch.events == ["raised", "acknowledged", "escalated", "acknowledged", "eased"]
+
+
+def test_on_delay_removes_spikes() -> None:
+    """A value above the limit for less than the on-delay raises nothing; a lasting one is raised after it."""
+    watch = _Watch(_rule(on_delay_s=10.0))
+
+    assert [watch.sees(15, 0), watch.sees(15, 9), watch.sees(5, 9.5), watch.sees(15, 11), watch.sees(15, 20)] == [
+        NORM
+    ] * 5
+    assert watch.sees(15, 21) is UNACK
+
+
+def test_off_delay_bridges_dips() -> None:
+    """A dip shorter than the off-delay does not clear."""
+    watch = _Watch(_rule(off_delay_s=60.0))
+
+    assert [watch.sees(15, 0), watch.sees(5, 1), watch.sees(15, 30), watch.sees(5, 40), watch.sees(5, 99)] == [
+        UNACK
+    ] * 5
+    assert watch.sees(5, 100) is RTNUN
+
+
+def test_deadband_keeps_a_noisy_value_from_calling_again() -> None:
+    """Within the deadband below the limit the alert stays."""
+    watch = _Watch(_rule(deadband=2.0))
+
+    assert [watch.sees(10.5, 0), watch.sees(8.5, 1), watch.sees(10.1, 2), watch.sees(7.9, 3)] == [
+        UNACK,
+        UNACK,
+        UNACK,
+        RTNUN,
+    ]
+    assert watch.events == ["raised", "cleared"]
+
+
+def test_a_stale_value_neither_raises_nor_clears() -> None:
+    """Stale data leave an alert that needs fresh values as it was."""
+    watch = _Watch(_rule(fresh=True))
+
+    assert [watch.sees(15, 0, fresh=False), watch.sees(15, 1), watch.sees(5, 2, fresh=False)] == [NORM, UNACK, UNACK]
+
+
+@given(st.lists(st.tuples(st.floats(0, 30), st.floats(0, 50), st.booleans(), st.booleans()), max_size=40))
+def test_any_history_ends_in_a_state_of_the_standard(history: list[tuple[float, float, bool, bool]]) -> None:
+    """Whatever happens, a record is kept exactly while it is not at rest, and a raise is counted once each."""
+    watch, now_s = _Watch(_rule(on_delay_s=3.0, off_delay_s=5.0, deadband=1.0)), 0.0
+    for value, wait_s, fresh, seen in history:
+        now_s += wait_s
+        watch.sees(value, now_s, fresh=fresh)
+        if seen:
+            watch.owner_sees()
+
+    assert watch.state in (NORM, UNACK, ACKED, RTNUN)
+    assert watch.events.count("raised") == watch.book.counts.get(0, 0)
+    for record in watch.book.records.values():
+        assert record.state is not NORM or record.pending_level is not None
+
+
+def test_every_row_of_the_table_is_complete() -> None:
+    """Rationalisation (ISA-TR18.2.2): cause, consequence, priority and time to respond stand in every row."""
+    for rule in ALERT_TABLE.values():
+        assert rule.cause
+        assert rule.consequence
+        assert rule.priorities == tuple(sorted(rule.priorities))
+        assert rule.respond_within_s > 0
+
+
+def test_points_cover_every_row_and_rise() -> None:
+    """Every condition of the table is watched somewhere, and limits rise with urgency."""
+    points = alert_points(machine(2))
+
+    assert {point.rule.condition for point in points} == set(ALERT_TABLE)
+    for point in points:
+        assert list(point.limits) == sorted(point.limits)
+        finite = [limit for limit in point.limits if np.isfinite(limit)]
+        assert len(finite) == len(point.rule.priorities)
+
+
+def test_a_record_at_time_zero_counts() -> None:
+    """An alert raised at the very first moment is an alert (time 0 is not 'never')."""
+    assert Record(level=0, raised_s=0.0).state is RTNUN
+    assert Record(level=1, raised_s=0.0).state is UNACK
+
+
+@pytest.mark.parametrize("seen", [[], [0]])
+def test_acknowledging_nothing_changes_nothing(seen: list[int]) -> None:
+    """Acknowledging an alert that is not there is no transition."""
+    book, changes = acknowledge(AlertBook(), seen)
+
+    assert (dict(book.records), changes) == ({}, [])

@@ -1,0 +1,253 @@
+"""The engine on small streams of events: time, silence, feed, alerts, and the promise to be pure."""
+
+import pickle
+from collections.abc import Iterable, Iterator
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from connectors.telemetry import Event, Execution, LinkChange, Malformed, Sample, Tick
+from monitor.core.assessment import Acknowledge, Activity, AlertState, Condition, Priority, Quality
+from monitor.core.dose import cautious_law
+from monitor.core.engine import Engine, Step, advance, run
+from monitor.core.engine_state import build_model, initial_state
+from monitor.core.parameters import AlertLimits, Parameters
+from tests.machines import machine
+
+HOT = {"temp_c:cold_end": 32.0, "temp_c:manifold": 195.0, "temp_c:nozzle": 225.0, "set_c:manifold": 195.0}
+
+
+def _sample(time_s: float, fed_mm: float = 0.0, **walls: float) -> Sample:
+    named = {f"temp_c:{name}": value for name, value in walls.items()}
+    return Sample(time_s, {**HOT, **named, "fed_mm:1": fed_mm})
+
+
+def _still(until_s: float, every_s: float = 10.0, **walls: float) -> Iterator[Sample]:
+    return (_sample(step * every_s, **walls) for step in range(int(until_s / every_s) + 1))
+
+
+def _last(events: Iterable[Event | Acknowledge], parameters: Parameters | None = None) -> Step:
+    *_, step = run(events, machine() if parameters is None else parameters)
+    return step
+
+
+def _raised(events: Iterable[Event | Acknowledge], parameters: Parameters | None = None) -> dict[str, float]:
+    told = {}
+    for step in run(events, machine() if parameters is None else parameters):
+        for change in step.transitions:
+            told.setdefault(f"{change.event} {change.alert.condition} {change.alert.priority.name}", change.time_s)
+    return told
+
+
+def test_a_standing_strand_ages_by_the_arrhenius_rate_of_its_wall() -> None:
+    """Four hours at 195 °C: the oldest parcel has the dose of the two-sided Arrhenius law, within 0.5 %."""
+    strand = _last(_still(4 * 3600.0)).assessment.strands[0]
+    rate = np.exp(cautious_law(machine().strands).log_rate(np.array([[195.0]])))[0, 0]
+
+    assert strand.dose_now_min == pytest.approx(240.0 * rate, rel=5e-3)
+    assert strand.activity is Activity.IDLE
+    assert strand.idle_s == pytest.approx(4 * 3600.0)
+
+
+def test_the_warning_comes_before_the_limit() -> None:
+    """A strand left standing raises a WARNING first and an ALARM later, and the forecast made before fits both."""
+    early = _last(_still(1800.0)).assessment.strands[0]
+    told = _raised(_still(12 * 3600.0))
+
+    assert told["raised dose WARNING"] < told["escalated dose ALARM"]
+    assert told["raised dose WARNING"] == pytest.approx(1800.0 + early.warn_left_s.low, abs=15.0)
+    assert told["escalated dose ALARM"] == pytest.approx(1800.0 + early.limit_left_s.low, abs=15.0)
+    assert early.limit_left_s.high > early.limit_left_s.low
+
+
+def test_fresh_material_resets_the_dose_and_clears_the_alert() -> None:
+    """Feeding the path's length after the warning brings the dose down; the unseen alert returns to normal."""
+    aged = list(_still(7 * 3600.0))
+    end_s = aged[-1].time_s
+    fed = [_sample(end_s + second, fed_mm=float(second)) for second in range(1, 80)]
+    step = _last([*aged, *fed])
+
+    assert step.assessment.strands[0].dose_now_min < 1.0
+    assert [alert.state for alert in step.assessment.alerts if alert.condition == "dose"] == [AlertState.RETURNED]
+
+
+def test_a_retraction_and_its_return_do_not_restart_the_idle_clock() -> None:
+    """Idle time runs from the high-water mark of feed."""
+    events = [_sample(0.0, 0.0), _sample(10.0, 5.0), *(_sample(20.0 + i, 5.0 - 0.8 * (i % 2)) for i in range(600))]
+
+    assert _last(events).assessment.strands[0].idle_s == pytest.approx(609.0)
+
+
+def test_silence_is_cautious_stale_and_at_last_an_alarm() -> None:
+    """In a gap walls count as the hotter of last value and set point, the dose goes on; after 60 s no data is told."""
+    start = [_sample(float(second), manifold=150.0) for second in range(60)]
+    ticks = [Tick(60.0 + second) for second in range(3600)]
+    steps = list(run([*start, *ticks], machine()))
+    at = {step.event.time_s: step for step in steps}
+
+    assert at[62.0].assessment.quality is Quality.GOOD
+    assert at[70.0].assessment.quality is Quality.STALE
+    assert steps[-1].assessment.quality is Quality.BAD
+    assert steps[-1].assessment.strands[0].condition is Condition.UNAVAILABLE
+    assert steps[-1].assessment.strands[0].merge_wall_c == 195.0
+    assert steps[-1].assessment.strands[0].dose_now_min > 20.0
+    raised = [change for step in steps for change in step.transitions]
+    assert [(change.alert.condition, change.alert.priority) for change in raised] == [("link", Priority.ALARM)]
+    assert raised[0].time_s == pytest.approx(120.0, abs=1.5)
+
+
+def test_a_gap_without_ticks_is_treated_alike() -> None:
+    """A machine that slept (no ticks either) is judged by the same cautious rule when data return."""
+    start = [_sample(float(second), manifold=150.0) for second in range(60)]
+    with_ticks = _last([*start, *(Tick(60.0 + s) for s in range(1200)), _sample(1260.0)])
+    without = _last([*start, _sample(1260.0)])
+
+    doses = [step.assessment.strands[0].dose_now_min for step in (with_ticks, without)]
+    assert doses[1] == pytest.approx(doses[0], rel=0.01)
+
+
+def test_cold_feed_is_told_only_while_feeding() -> None:
+    """A manifold below the lowest feeding temperature matters to a strand that feeds, not to one that stands."""
+    standing = _raised(_sample(float(s), manifold=165.0) for s in range(120))
+    feeding = _raised(_sample(float(s), fed_mm=float(s), manifold=165.0) for s in range(120))
+
+    assert standing == {}
+    assert "raised cold_feed WARNING" in feeding
+
+
+@pytest.mark.parametrize(
+    ("manifold_c", "expected"),
+    [(236.0, "raised ceiling ALARM"), (242.0, "raised liner WARNING"), (251.0, "raised liner ALARM")],
+)
+def test_hot_walls(manifold_c: float, expected: str) -> None:
+    """A wall above the material's ceiling, or a liner above its limits, is told after the on-delay."""
+    told = _raised(_sample(float(s), manifold=manifold_c) for s in range(60))
+
+    assert told[expected] >= 10.0
+
+
+def test_one_odd_value_alone_raises_no_alarm() -> None:
+    """A single hot reading among good ones is bridged by the on-delay."""
+    told = _raised(_sample(float(s), manifold=290.0 if s == 30 else 195.0) for s in range(120))
+
+    assert told == {}
+
+
+def test_long_standing_is_told_whatever_the_model_says() -> None:
+    """Backstop: a strand standing hot for the set hours raises a CAUTION (common practice, no source)."""
+    parameters = replace(machine(warn_min=1e6, limit_min=2e6), limits=AlertLimits(idle_backstop_h=2.0))
+    told = _raised(_still(3 * 3600.0), parameters)
+
+    assert list(told) == ["raised standing CAUTION"]
+    assert told["raised standing CAUTION"] == pytest.approx(7200.0, abs=20.0)
+
+
+def test_a_sensor_that_never_reports_is_named() -> None:
+    """A wall the profile relies on but the machine never reports is told, not guessed silently."""
+    lame = ({name: value for name, value in _sample(0.0).values.items() if "cold_end" not in name}).items()
+    events = [Sample(float(second), dict(lame)) for second in range(120)]
+    alert = _last(events).assessment.alerts[0]
+
+    assert (alert.condition, alert.subject) == ("sensor", "sensor cold_end")
+    assert "link section" in alert.action
+
+
+def test_acknowledging_is_a_transition_with_an_actor() -> None:
+    """The owner's acknowledgement changes the state, is told with his name, and may be repeated without effect."""
+    engine, aged = Engine(machine()), list(_still(7 * 3600.0))
+    for event in aged:
+        step = engine.advance(event)
+    seen = Acknowledge(aged[-1].time_s + 5.0, step.assessment.alerts[0].id, "owner")
+    first, again = engine.advance(seen), engine.advance(seen)
+
+    assert [(change.event, change.actor) for change in first.transitions] == [("acknowledged", "owner")]
+    assert first.assessment.alerts[0].state is AlertState.ACKNOWLEDGED
+    assert again.transitions == ()
+
+
+def test_execution_progress_link_and_counts_are_passed_on() -> None:
+    """What the machine says of itself reaches the assessment."""
+    events = [
+        LinkChange(0.0, available=True, reason="port open"),
+        Sample(1.0, {**HOT, "progress": 0.25}, Execution.ACTIVE),
+        Malformed(1.5, "noise", "???"),
+        Sample(2.0, HOT),
+    ]
+    seen = _last(events).assessment
+
+    assert (seen.execution, seen.progress, seen.link_available) == (Execution.ACTIVE, 0.25, True)
+    assert dict(seen.counts) == {"link_changes": 1, "samples": 2, "malformed": 1}
+
+
+def test_before_the_first_sample_nothing_is_claimed() -> None:
+    """No data yet: quality BAD, strands UNAVAILABLE, no dose, and still an assessment."""
+    seen = _last([Tick(1.0)]).assessment
+
+    assert (seen.quality, seen.strands[0].condition) == (Quality.BAD, Condition.UNAVAILABLE)
+    assert seen.strands[0].dose_now_min == 0.0
+
+
+def test_split_samples_give_the_same_dose() -> None:
+    """Temperatures and feed may come in separate samples, as they do on a serial line."""
+    whole = _last(_sample(float(s), fed_mm=0.01 * s) for s in range(1200)).assessment.strands[0]
+    split = _last(
+        part for s in range(1200) for part in (Sample(float(s), HOT), Sample(s + 0.1, {"fed_mm:1": 0.01 * s}))
+    ).assessment.strands[0]
+
+    assert split.dose_now_min == pytest.approx(whole.dose_now_min, rel=2e-3)
+
+
+def test_advance_is_pure() -> None:
+    """The same state and event give the same result, and the old state is not touched."""
+    model = build_model(machine())
+    state = initial_state(model)
+    for second in range(50):
+        state, _ = advance(model, state, _sample(float(second), fed_mm=0.3 * second))
+    assert state.field is not None
+    before = state.field.dose_min.copy()
+    one, _ = advance(model, state, _sample(50.0, fed_mm=20.0))
+    two, _ = advance(model, state, _sample(50.0, fed_mm=20.0))
+
+    assert one.field is not None
+    assert two.field is not None
+    assert np.array_equal(one.field.dose_min, two.field.dose_min)
+    assert np.array_equal(state.field.dose_min, before)
+
+
+def test_states_can_be_kept() -> None:
+    """A state survives pickling: checkpoints can be written."""
+    model = build_model(machine())
+    state, _ = advance(model, initial_state(model), _sample(0.0))
+    copy = pickle.loads(pickle.dumps(state))  # noqa: S301 -- our own bytes, made a line above
+
+    assert np.array_equal(copy.field.temp_c, state.field.temp_c)  # type: ignore[union-attr]  # a sample came
+
+
+_VALUES = st.dictionaries(
+    st.sampled_from(["temp_c:manifold", "temp_c:cold_end", "set_c:manifold", "fed_mm:1", "fed_mm:9", "progress"]),
+    st.floats(-60.0, 400.0),
+)
+_EVENTS = st.one_of(
+    st.builds(Sample, st.floats(0, 4000), _VALUES),
+    st.builds(Tick, st.floats(0, 4000)),
+    st.builds(LinkChange, st.floats(0, 4000), st.booleans(), st.just("changed")),
+    st.builds(Malformed, st.floats(0, 4000), st.just("noise"), st.just("?")),
+    st.builds(Acknowledge, st.floats(0, 4000), st.just("dose/input 1/1"), st.just("owner")),
+)
+
+
+@settings(max_examples=60, deadline=None)
+@given(st.lists(_EVENTS, max_size=25))
+def test_any_stream_is_survived_and_told_honestly(events: list[Event | Acknowledge]) -> None:
+    """Times in any order, missing channels, odd values: no error, finite doses, time never backwards."""
+    last_s = 0.0
+    for step in run(events, machine(2)):
+        seen = step.assessment
+        assert seen.time_s >= last_s
+        last_s = seen.time_s
+        for strand in seen.strands:
+            assert np.isfinite(strand.dose_min).all()
+            assert strand.warn_left_s.low <= strand.warn_left_s.high
