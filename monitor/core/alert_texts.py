@@ -26,11 +26,15 @@ class Facts:
 
 def alert_text(facts: Facts) -> str:
     """What is wrong, in one line."""
+    if facts.level == 0:
+        return f"{facts.point.subject}: {facts.point.rule.title} is over"
     return _TEXTS[facts.point.rule.condition](facts)
 
 
 def alert_action(facts: Facts) -> str:
     """What to do, in one line."""
+    if facts.level == 0:
+        return "Nothing; acknowledge it to take it off the list."
     return _ACTIONS[facts.point.rule.condition](facts)
 
 
@@ -41,8 +45,11 @@ def alert_limit(facts: Facts) -> float | None:
 
 
 def aged_length_mm(strand: StrandAssessment) -> float:
-    """Strand to advance until all material over the warn dose has passed the merge point [mm]."""
-    over = np.flatnonzero(strand.dose_min > strand.dose_warn_min)
+    """Strand to advance until all material past half its warn dose has gone by the merge point [mm].
+
+    Half, because material that has used half its time would soon be back in the same place.
+    """
+    over = np.flatnonzero(strand.dose_min > strand.dose_warn_min / 2)
     if len(over) == 0:
         return 0.0
     half_cell_mm = (strand.x_mm[1] - strand.x_mm[0]) / 2
@@ -67,8 +74,6 @@ def _dose_text(facts: Facts) -> str:
 def _dose_action(facts: Facts) -> str:
     strand = _strand(facts)
     length_mm = aged_length_mm(strand)
-    if length_mm <= 0.0:
-        return f"Nothing more: the aged part of input {strand.input} has passed the merge point."
     until = "before its next use" if facts.level > 1 else f"within {clock_words(strand.limit_left_s.low)}"
     return (
         f"Advance input {strand.input} by {np.ceil(length_mm):.0f} mm {until} and purge it, or withdraw the strand and"

@@ -165,7 +165,7 @@ def _held(model: Model, state: EngineState) -> EngineState:
 
 
 def _growing_steps(total_s: float) -> Iterator[float]:
-    """Steps that double: the walls may jump at the start of a silence, and the dose must follow the strand's warming."""
+    """Steps that double: walls may jump at the start of a silence, and the dose must follow the strand's warming."""
     step_s = SHORTEST_STEP_S
     while total_s > step_s:
         yield step_s
