@@ -8,7 +8,7 @@ import math
 import re
 from collections.abc import Mapping
 from functools import cached_property
-from typing import Annotated, Final, Literal, Self
+from typing import Final, Literal, Self
 
 from pydantic import BaseModel, ConfigDict, Field, field_validator, model_validator
 
@@ -30,13 +30,13 @@ _BACK_REFERENCE: Final = re.compile(r"\\[1-9]|\(\?P=")
 class PatternValue(BaseModel):
     """How one channel's value comes from a matched line: a number or word in a group, or a constant."""
 
-    model_config = ConfigDict(frozen=True, extra="forbid")
+    model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False)
 
-    group: str | None = Field(None, description="named group that holds the value")
-    constant: Annotated[float, Field(allow_inf_nan=False)] | None = Field(
-        None, description="value whenever the line appears, instead of a group"
+    group: str | None = Field(default=None, description="named group that holds the value")
+    constant: float | None = Field(
+        default=None, description="value whenever the line appears, instead of a group"
     )
-    scale: float = Field(1.0, allow_inf_nan=False, description="factor into our unit (mm, °C, 0..1)")
+    scale: float = Field(default=1.0, description="factor into our unit (mm, °C, 0..1)")
     words: dict[str, float] = Field(default_factory=dict, description="word in the group -> value, for words")
 
     @model_validator(mode="after")
@@ -59,7 +59,7 @@ class PatternValue(BaseModel):
 class LinePattern(BaseModel):
     """A line that carries values, as a regular expression that must fit the whole line."""
 
-    model_config = ConfigDict(frozen=True, extra="forbid")
+    model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False)
 
     name: str = Field(min_length=1, max_length=40, description="what you call it; shown in messages")
     regex: str = Field(
@@ -67,12 +67,16 @@ class LinePattern(BaseModel):
         max_length=LONGEST_PATTERN,
         description="must fit the whole line; a group named 'input' holds the controller's number of the feed path",
     )
-    input: int | None = Field(None, ge=1, description="our number of the input, where the line does not name one")
-    first_input: int = Field(0, ge=0, description="the number by which the controller calls input 1 (usually 0)")
-    sensor: str | None = Field(None, description="our sensor name, for temp_c, set_c and duty")
+    input: int | None = Field(
+        default=None, ge=1, description="our number of the input, where the line does not name one"
+    )
+    first_input: int = Field(
+        default=0, ge=0, description="the number by which the controller calls input 1 (usually 0)"
+    )
+    sensor: str | None = Field(default=None, description="our sensor name, for temp_c, set_c and duty")
     channels: dict[PatternKind, PatternValue] = Field(min_length=1, description="channel kind -> where its value is")
     clears_after_s: float | None = Field(
-        None, gt=0, description="a stall that a line reports once is taken as over after this time [s]"
+        default=None, gt=0, description="a stall that a line reports once is taken as over after this time [s]"
     )
 
     @field_validator("regex")

@@ -19,13 +19,13 @@ _HIGHEST_TOOL: Final = 99
 
 Tool = Annotated[int, Field(ge=0, le=_HIGHEST_TOOL)]
 Input = Annotated[int, Field(ge=1, le=64)]
-Weight = Annotated[float, Field(ge=0, le=10, allow_inf_nan=False)]
+Weight = Annotated[float, Field(ge=0, le=10)]
 
 
 class Mix(BaseModel):
     """How one tool deals the feed axis out to the inputs."""
 
-    model_config = ConfigDict(frozen=True, extra="forbid")
+    model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False)
 
     weights: dict[Input, Weight] = Field(min_length=1, description="input -> its weight in the mix")
     normalise: bool = Field(
@@ -48,19 +48,22 @@ class Mix(BaseModel):
 class SerialSettings(BaseModel):
     """A controller on a serial port."""
 
-    model_config = ConfigDict(frozen=True, extra="forbid")
+    model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False)
 
-    kind: Literal["serial"] = Field("serial", description="this link is a serial port")
+    kind: Literal["serial"] = Field(default="serial", description="this link is a serial port")
     port: str = Field(
         min_length=1,
         max_length=300,
         description="device file; prefer the stable names under /dev/serial/by-id/",
     )
     baud: int = Field(
-        115200, ge=300, le=4_000_000, description="speed [bit/s]; 115200 and 250000 are common, native USB ignores it"
+        default=115200,
+        ge=300,
+        le=4_000_000,
+        description="speed [bit/s]; 115200 and 250000 are common, native USB ignores it",
     )
     mode: Literal["listen", "ask"] = Field(
-        "listen",
+        default="listen",
         description="listen: opened so that the operating system refuses every write; "
         "ask: sends only the queries M105, M27 and, if allowed below, M114",
     )
@@ -74,33 +77,40 @@ class SerialSettings(BaseModel):
         description="true once you have checked that M114 is answered as fast as M105 while moves are queued; "
         "some controllers first let the queue run dry",
     )
-    poll_interval_s: float = Field(1.0, ge=1.0, le=60.0, description="ask mode: time between two equal queries [s]")
+    poll_interval_s: float = Field(
+        default=1.0, ge=1.0, le=60.0, description="ask mode: time between two equal queries [s]"
+    )
     ask_progress: bool = Field(default=True, description="ask mode: also ask how far a build from storage has got")
     silent_after_s: float = Field(
-        10.0, ge=2.0, le=600.0, description="after this time without a readable line the link is called silent [s]"
+        default=10.0,
+        ge=2.0,
+        le=600.0,
+        description="after this time without a readable line the link is called silent [s]",
     )
-    reconnect_max_s: float = Field(10.0, ge=0.5, le=300.0, description="longest pause between attempts to reopen [s]")
+    reconnect_max_s: float = Field(
+        default=10.0, ge=0.5, le=300.0, description="longest pause between attempts to reopen [s]"
+    )
 
     sensors: dict[str, str] = Field(
         min_length=1,
         description="our sensor name -> heater word in the controller's reports: T0, T1, ... a tool; "
         "T the active tool; B bed, C chamber, P probe, A ambient, R redundant",
     )
-    duty_full: Literal[127, 255] = Field(127, description="what the controller reports for a heater fully on")
-    lowest_c: float = Field(-50.0, ge=-273.15, description="a temperature below this cannot be true [°C]")
-    highest_c: float = Field(900.0, le=2000.0, description="a temperature above this cannot be true [°C]")
-    fastest_k_s: float = Field(30.0, gt=0, le=1000.0, description="no sensor changes faster [K/s]")
+    duty_full: Literal[127, 255] = Field(default=127, description="what the controller reports for a heater fully on")
+    lowest_c: float = Field(default=-50.0, ge=-273.15, description="a temperature below this cannot be true [°C]")
+    highest_c: float = Field(default=900.0, le=2000.0, description="a temperature above this cannot be true [°C]")
+    fastest_k_s: float = Field(default=30.0, gt=0, le=1000.0, description="no sensor changes faster [K/s]")
 
     feed: Literal["single_axis", "per_drive"] = Field(
-        "single_axis",
+        default="single_axis",
         description="single_axis: one feed value E for the active tool; per_drive: E0, E1, ... one value per drive",
     )
     tool_source: Literal["reported", "fixed"] = Field(
-        "reported",
+        default="reported",
         description="reported: the controller says which tool is active; fixed: it is always tool_at_start",
     )
     tool_at_start: Tool | None = Field(
-        None,
+        default=None,
         description="tool active when the watch starts and whenever the controller restarts; leave it out unless "
         "you always start the watch before the build",
     )
@@ -109,20 +119,27 @@ class SerialSettings(BaseModel):
     )
     mixes: dict[Tool, Mix] = Field(default_factory=dict, description="tools that feed several inputs at once")
     retract_limit_mm: float = Field(
-        DEFAULT_RETRACT_LIMIT_MM,
+        default=DEFAULT_RETRACT_LIMIT_MM,
         gt=0,
         le=500.0,
         description="longer than any retraction [mm]: a greater fall is a reset",
     )
     fastest_feed_mm_s: float = Field(
-        DEFAULT_FASTEST_MM_S, gt=0, le=1000.0, description="no drive feeds faster [mm/s]: a greater rise is a jump"
+        default=DEFAULT_FASTEST_MM_S,
+        gt=0,
+        le=1000.0,
+        description="no drive feeds faster [mm/s]: a greater rise is a jump",
     )
-    wrap_mm: float | None = Field(None, gt=0, description="feed value at which the controller begins again at 0 [mm]")
+    wrap_mm: float | None = Field(
+        default=None, gt=0, description="feed value at which the controller begins again at 0 [mm]"
+    )
     volumetric_diameter_mm: float | None = Field(
-        None, gt=0, le=10.0, description="strand diameter, only where the feed axis counts mm³ instead of mm"
+        default=None, gt=0, le=10.0, description="strand diameter, only where the feed axis counts mm³ instead of mm"
     )
     patterns: tuple[LinePattern, ...] = Field(
-        (), max_length=32, description="further lines that carry values, such as motion sensors and stall reports"
+        default=(),
+        max_length=32,
+        description="further lines that carry values, such as motion sensors and stall reports",
     )
 
     @field_validator("sensors")
