@@ -1,0 +1,49 @@
+"""Runs `demo`: a night of the simulated machine, listed or watched."""
+
+import argparse
+from collections.abc import Iterable, Iterator
+
+from connectors.simulated_link import SimulatedLink
+from connectors.simulated_scenarios import SCENARIOS, Scenario
+from monitor.commands.loading import loaded
+from monitor.config import demo_profile
+from monitor.core.engine import Engine
+from monitor.exit_codes import DONE, WrongUseError
+from monitor.recording_start import start_recording
+from monitor.running import Words, carry_out, manner_of, speed_of
+from monitor.session import Session
+from monitor.totals import Totals
+
+
+def run(arguments: argparse.Namespace) -> int:
+    """Watch a simulated night, or list the nights there are."""
+    if arguments.list:
+        print("\n".join(_listing(SCENARIOS.values())))
+        return DONE
+    if arguments.scenario not in SCENARIOS:
+        raise WrongUseError(
+            f"there is no scenario {arguments.scenario!r}; choose one of {', '.join(SCENARIOS)}"
+            " (strandwatch demo --list tells what happens in them)"
+        )
+    return _watch_night(SCENARIOS[arguments.scenario], arguments)
+
+
+def _listing(scenarios: Iterable[Scenario]) -> Iterator[str]:
+    for scenario in scenarios:
+        yield f"{scenario.name:<18}{scenario.title}. {scenario.story}"
+
+
+def _watch_night(scenario: Scenario, arguments: argparse.Namespace) -> int:
+    manner, profile = manner_of(arguments), loaded(demo_profile)
+    session = Session(
+        SimulatedLink(scenario, seed=arguments.seed, speed=speed_of(arguments, manner)),
+        Engine(profile.parameters),
+        name=f"simulated machine, {scenario.name}",
+        sensors=profile.parameters.sensors,
+        over="the simulated night is over",
+    )
+    opening = [f"SIMULATED machine, invented strands, build '{scenario.build}', seed {arguments.seed}"]
+    opening.append(f"scenario {scenario.name}: {scenario.story}")
+    if arguments.record is not None:
+        opening.append(f"recording to {start_recording(session, profile, arguments.record)}")
+    return carry_out(session, manner, Totals(profile.parameters.limits.stale_after_s), Words(tuple(opening)))

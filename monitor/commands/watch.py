@@ -1,0 +1,29 @@
+"""`watch`: a real machine, live. Only its options; they are cheap to import."""
+
+import argparse
+from pathlib import Path
+
+from monitor.commands.options import add_materials_option, add_record_options, add_view_options, late
+from monitor.exit_codes import EXIT_STATUS
+
+
+def add_parser(subparsers: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None:
+    """Add `watch`."""
+    parser = subparsers.add_parser(
+        "watch",
+        help="watch a machine, live",
+        description="Watch a machine as its profile describes it. Only ever listens and asks; never drives it.",
+        epilog=EXIT_STATUS,
+        formatter_class=argparse.RawDescriptionHelpFormatter,
+    )
+    parser.add_argument("--profile", metavar="FILE", type=Path, required=True, help="the machine's profile (TOML)")
+    add_materials_option(parser)
+    parser.add_argument("--wait", action="store_true", help="wait for the machine when it cannot be reached yet")
+    parser.add_argument(
+        "--i-know-open-may-reset",
+        action="store_true",
+        help="open a serial port although that may restart the controller; no build may be running",
+    )
+    add_view_options(parser)
+    add_record_options(parser, "on, in your own directory of recordings")
+    parser.set_defaults(run=late("monitor.commands.watch_run"))

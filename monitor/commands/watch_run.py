@@ -1,0 +1,47 @@
+"""Runs `watch`: a real machine, live, as its profile describes it."""
+
+import argparse
+import time
+
+from monitor.commands.loading import loaded
+from monitor.config import Profile, load_profile
+from monitor.core.engine import Engine
+from monitor.exit_codes import WrongUseError
+from monitor.links import link_text, open_link
+from monitor.profile_report import CAUTION
+from monitor.recording_start import start_recording
+from monitor.running import Words, carry_out, manner_of
+from monitor.session import Session
+from monitor.totals import Totals
+
+
+def run(arguments: argparse.Namespace) -> int:
+    """Watch a machine until it, the link or the owner ends."""
+    profile = loaded(lambda: load_profile(arguments.profile, user_materials=arguments.materials))
+    session = _make_session(profile, arguments)
+    opening = list(_opening(profile, session))
+    if not arguments.no_record:
+        opening.append(f"recording to {start_recording(session, profile, arguments.record)}")
+    totals = Totals(profile.parameters.limits.stale_after_s)
+    return carry_out(session, manner_of(arguments), totals, Words(tuple(opening)))
+
+
+def _make_session(profile: Profile, arguments: argparse.Namespace) -> Session:
+    if profile.link is None:
+        raise WrongUseError(
+            f"{arguments.profile}: the profile has no [link], so there is nothing to watch. Add one that says how the"
+            " machine is reached (strandwatch profile new writes an example)"
+        )
+    engine = Engine(profile.parameters)
+    begin_s = time.monotonic()
+    link = open_link(
+        profile.link,
+        lambda: time.monotonic() - begin_s,
+        may_reset=arguments.i_know_open_may_reset,
+        waits=arguments.wait,
+    )
+    return Session(link, engine, name=link_text(profile.link), sensors=profile.parameters.sensors)
+
+
+def _opening(profile: Profile, session: Session) -> tuple[str, ...]:
+    return (f"watching {profile.parameters.machine} over {session.source}; Ctrl-C ends it", CAUTION)

@@ -1,0 +1,23 @@
+"""What the command's exit status means, and the error for wrong use. Cheap to import: every command needs it."""
+
+from typing import Final
+
+DONE: Final = 0
+ALARM: Final = 1
+WRONG_USE: Final = 2
+LINK_FAILED: Final = 3
+OWN_FAULT: Final = 70
+"""As `EX_SOFTWARE` of sysexits.h, so that a fault of ours is never taken for an alarm."""
+
+EXIT_STATUS: Final = """\
+exit status:
+  0   done; also when ended by Ctrl-C, by a signal, or because the output went away
+  1   alerts of priority ALARM occurred (only with --fail-on-alarm)
+  2   wrong use, or a wrong profile, material or recording
+  3   the link to the machine failed for good
+  70  a fault in strandwatch itself
+"""
+
+
+class WrongUseError(Exception):
+    """What the owner asked for cannot be done; the message says what, where, and what to do."""

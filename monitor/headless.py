@@ -1,0 +1,166 @@
+"""A watch without a screen: plain lines for people and logs, JSON Lines for programs.
+
+Printers look on at a session's steps. They own the wording of the lines, and nothing of where the lines go.
+"""
+
+from collections.abc import Iterable
+from typing import Protocol
+
+from connectors.telemetry import LinkChange
+from monitor.client import WatchClient
+from monitor.clock_text import clock_text, span_text
+from monitor.core.alert_table import ALERT_TABLE
+from monitor.core.assessment import AlertTransition, Assessment, StrandAssessment
+from monitor.every import Every
+from monitor.output import Output
+from monitor.plain_data import assessment_data, end_data, output_line, transition_data
+from monitor.step import Step
+from monitor.summary import summary_lines
+from monitor.totals import Totals
+
+_NEEDS_ACTION = frozenset({"raised", "re-raised", "escalated"})
+
+
+class Printer(Protocol):
+    """Prints a watch as it goes."""
+
+    def tell(self, texts: Iterable[str]) -> None:
+        """Print words about the watch as a whole."""
+        ...
+
+    def take(self, step: Step) -> None:
+        """Print what is new in a step."""
+        ...
+
+    def end(self, totals: Totals, reason: str) -> None:
+        """Print the last words."""
+        ...
+
+
+class NoticePrinter:
+    """Passes on, as a message, what a watch has to say about itself, each time it changes."""
+
+    def __init__(self, output: Output, client: WatchClient) -> None:
+        self._output, self._client = output, client
+        self._told = ""
+
+    def take(self) -> None:
+        """Look whether there is something new."""
+        notice = self._client.notice
+        if notice != self._told:
+            self._told = notice
+            if notice:
+                self._output.message(notice)
+
+
+class PlainPrinter:
+    """Alerts and changes of the link as they come, a status line now and then if wished, a summary at the end.
+
+    Parameters
+    ----------
+    output : Output
+    client : WatchClient
+        The session; its notices are passed on.
+    every_s : float or None
+        Machine time between status lines [s]; None for none.
+    """
+
+    def __init__(self, output: Output, client: WatchClient, every_s: float | None) -> None:
+        self._output = output
+        self._notices = NoticePrinter(output, client)
+        self._due = None if every_s is None else Every(every_s)
+
+    def tell(self, texts: Iterable[str]) -> None:
+        """Print words about the watch as a whole."""
+        for text in texts:
+            self._output.line(text)
+
+    def take(self, step: Step) -> None:
+        """Print what is new in a step."""
+        if isinstance(step.event, LinkChange):
+            self._output.line(link_text(step.event))
+        for transition in step.transitions:
+            for text in alert_lines(transition):
+                self._output.line(text)
+        if self._due is not None and self._due(step.event.time_s):
+            self._output.line(status_text(step.assessment))
+        self._notices.take()
+
+    def end(self, totals: Totals, reason: str) -> None:
+        """Print the summary."""
+        self._notices.take()
+        for text in summary_lines(totals, reason):
+            self._output.line(text)
+
+
+class JsonPrinter:
+    """JSON Lines as `output.schema.json` documents them; everything else goes beside them, as messages.
+
+    Parameters
+    ----------
+    output : Output
+    client : WatchClient
+        The session; its notices are passed on.
+    every_s : float
+        Machine time between assessments [s].
+    """
+
+    def __init__(self, output: Output, client: WatchClient, every_s: float) -> None:
+        self._output = output
+        self._notices = NoticePrinter(output, client)
+        self._due = Every(every_s)
+
+    def tell(self, texts: Iterable[str]) -> None:
+        """Say words about the watch as a whole beside the output."""
+        for text in texts:
+            self._output.message(text)
+
+    def take(self, step: Step) -> None:
+        """Print what is new in a step."""
+        if isinstance(step.event, LinkChange):
+            self._output.message(link_text(step.event))
+        for transition in step.transitions:
+            self._output.line(output_line("alert", transition.time_s, transition_data(transition)))
+        if self._due(step.event.time_s):
+            self._output.line(output_line("assessment", step.assessment.time_s, assessment_data(step.assessment)))
+        self._notices.take()
+
+    def end(self, totals: Totals, reason: str) -> None:
+        """Print the last line."""
+        self._notices.take()
+        self._output.line(output_line("end", totals.end_s, end_data(reason, totals.raised, totals.events)))
+
+
+def alert_lines(transition: AlertTransition) -> list[str]:
+    """Tell a change of an alert: with what to do while it calls for something, by its title otherwise."""
+    alert = transition.alert
+    head = f"{clock_text(transition.time_s)}  {alert.priority.name:<7}  {transition.event}"
+    if transition.event in _NEEDS_ACTION:
+        return [f"{head}: {alert.text}", f"{'':19}do: {alert.action}"]
+    title = ALERT_TABLE[alert.condition].title if alert.condition in ALERT_TABLE else alert.condition
+    who = "" if transition.actor == "engine" else f" by {transition.actor}"
+    return [f"{head}{who}: {alert.subject}, {title}"]
+
+
+def link_text(change: LinkChange) -> str:
+    """Tell a change of the link."""
+    word = "up" if change.available else "down"
+    return f"{clock_text(change.time_s)}  link {word}: {change.reason}"
+
+
+def status_text(assessment: Assessment) -> str:
+    """Tell in one line how things stand."""
+    parts = [assessment.execution or "state unknown"]
+    if assessment.progress is not None:
+        parts[0] += f" {assessment.progress:.0%}"
+    parts += [f"{wall.sensor} {wall.temp_c:.0f} °C" for wall in assessment.walls if wall.temp_c is not None]
+    if assessment.strands:
+        parts.append(_most_aged_text(max(assessment.strands, key=lambda strand: strand.dose_share)))
+    return f"{clock_text(assessment.time_s)}  status: {', '.join(parts)}; data {assessment.quality}"
+
+
+def _most_aged_text(strand: StrandAssessment) -> str:
+    left_s = strand.warn_left_s.low
+    warned = "past its warning" if left_s <= 0 else f"warning in {span_text(left_s)}"
+    when = "" if left_s == float("inf") else f", {warned} if nothing changes"
+    return f"most aged is input {strand.input} ({strand.material}) at {strand.dose_share:.0%} of its limit{when}"

@@ -1,0 +1,51 @@
+"""A recording as the source of a session, acknowledgements included; what was concluded then is kept to compare."""
+
+from collections.abc import AsyncIterator
+from contextlib import aclosing
+
+from connectors.recording import Conclusion
+from connectors.replay_link import ReplayLink
+from connectors.telemetry import Event
+from monitor.core.assessment import Acknowledge
+from monitor.plain_data import acknowledge_in
+
+
+class ReplaySource:
+    """Plays a recording into a session.
+
+    Parameters
+    ----------
+    link : ReplayLink
+        Reads the file and keeps the pace.
+    """
+
+    def __init__(self, link: ReplayLink) -> None:
+        self._link = link
+        self.alerts: list[Conclusion] = []
+        """Recorded changes of alerts, as far as played."""
+        self.is_over = False
+        """Whether all of the file was played."""
+        self.is_complete = False
+        """Whether the recording's own end line was reached."""
+        self.has_gaps = False
+        """Whether lines could not be written then."""
+
+    async def events(self) -> AsyncIterator[Event | Acknowledge]:
+        """Yield what the engine was told then, in the same order."""
+        async with aclosing(self._link.items()) as items:
+            async for item in items:
+                if not isinstance(item, Conclusion):
+                    yield item
+                    continue
+                acknowledge = acknowledge_in(item)
+                if acknowledge is not None:
+                    yield acknowledge
+                else:
+                    self._take(item)
+        self.is_over = True
+
+    def _take(self, conclusion: Conclusion) -> None:
+        if conclusion.kind == "alert":
+            self.alerts.append(conclusion)
+        self.is_complete = self.is_complete or conclusion.kind == "end"
+        self.has_gaps = self.has_gaps or conclusion.kind == "gap"

@@ -1,0 +1,156 @@
+"""Runs a session to its end, beside a screen or a printer, and turns how it ended into an exit status."""
+
+import argparse
+import asyncio
+import sys
+from collections.abc import AsyncIterator, Awaitable, Callable, Iterable, Iterator
+from contextlib import asynccontextmanager
+from dataclasses import dataclass
+from typing import Final
+
+from connectors.errors import LinkFailedError
+from monitor.commands.options import SCREEN_SPEED
+from monitor.core.assessment import Priority
+from monitor.exit_codes import ALARM, DONE
+from monitor.headless import JsonPrinter, PlainPrinter, Printer
+from monitor.output import Output
+from monitor.session import Session
+from monitor.stopping import ending_signals
+from monitor.totals import Totals
+from monitor.tui.terminal_choices import can_show_screen
+
+JSON_EVERY_S: Final = 60.0
+
+Show = Callable[[Session], Awaitable[None]]
+"""Shows a session on a screen until the owner leaves."""
+
+
+@dataclass(frozen=True, slots=True)
+class Manner:
+    """How the owner wants to see a watch.
+
+    `on_screen` excludes `as_json`; `every_s` is the machine time between status lines or assessments [s].
+    """
+
+    on_screen: bool
+    as_json: bool = False
+    every_s: float | None = None
+    fail_on_alarm: bool = False
+    ascii_only: bool | None = None
+    colour: bool | None = None
+
+
+def manner_of(arguments: argparse.Namespace) -> Manner:
+    """How the watch is to be shown, as the options and the terminal allow.
+
+    A screen needs a terminal; with its output in a pipe or a file, lines are what the owner wants.
+    """
+    has_terminal = sys.stdout is not None and sys.stdout.isatty() and can_show_screen()
+    return Manner(
+        on_screen=has_terminal and not (arguments.headless or arguments.json),
+        as_json=arguments.json,
+        every_s=arguments.every,
+        fail_on_alarm=arguments.fail_on_alarm,
+        ascii_only=True if arguments.ascii else None,
+        colour=False if arguments.no_color else None,
+    )
+
+
+def speed_of(arguments: argparse.Namespace, manner: Manner) -> float | None:
+    """Pace of a night that is not live [machine seconds per second]; None for as fast as it goes."""
+    if arguments.speed is None:
+        return SCREEN_SPEED if manner.on_screen else None
+    return float(arguments.speed)
+
+
+@dataclass(frozen=True, slots=True)
+class Words:
+    """What is said about a watch: `opening` before it, `closing` after its summary, asked for when it has ended."""
+
+    opening: tuple[str, ...] = ()
+    closing: Callable[[], Iterable[str]] = tuple
+
+
+def carry_out(session: Session, manner: Manner, totals: Totals, words: Words) -> int:
+    """Run `session` to its end; return the exit status.
+
+    Raises
+    ------
+    LinkFailedError
+        When the link failed for good; everything there is to print is printed by then.
+    BrokenPipeError
+        When nobody reads the output any more; the recording is closed by then.
+    """
+    session.observe(totals.take)
+    output = Output(sys.stdout, sys.stderr)
+    printer = _make_printer(session, manner, output)
+    failure = _on_screen(session, manner) if manner.on_screen else _on_lines(session, printer, words)
+    if manner.on_screen:
+        printer.tell(words.opening)
+    printer.end(totals, session.ended or "")
+    printer.tell(_closing(session, words))
+    if failure is not None:
+        raise failure
+    return ALARM if manner.fail_on_alarm and totals.raised[Priority.ALARM] else DONE
+
+
+def _make_printer(session: Session, manner: Manner, output: Output) -> Printer:
+    if manner.as_json:
+        return JsonPrinter(output, session, JSON_EVERY_S if manner.every_s is None else manner.every_s)
+    return PlainPrinter(output, session, manner.every_s)
+
+
+def _closing(session: Session, words: Words) -> Iterator[str]:
+    if session.missing_sensors and session.missing_sensors not in session.notice:  # ended before the notice was due
+        yield f"note: {session.missing_sensors}"
+    yield from words.closing()
+
+
+def _on_lines(session: Session, printer: Printer, words: Words) -> LinkFailedError | None:
+    try:
+        printer.tell(words.opening)
+    except BrokenPipeError:
+        session.stop("the output went away")  # before it began: it still closes what is open
+    session.observe(printer.take)
+    try:
+        asyncio.run(run_alone(session))
+    except LinkFailedError as error:
+        return error
+    return None
+
+
+def _on_screen(session: Session, manner: Manner) -> LinkFailedError | None:
+    from monitor.tui.app import show  # noqa: PLC0415 -- slow to import, and only a screen needs it
+
+    try:
+        asyncio.run(run_beside(session, lambda it: show(it, ascii_only=manner.ascii_only, colour=manner.colour)))
+    except LinkFailedError as error:
+        return error
+    return None
+
+
+async def run_alone(session: Session) -> None:
+    """Run a session until it ends or a signal ends it."""
+    async with _running(session) as watch:
+        await asyncio.wait({watch})
+
+
+async def run_beside(session: Session, show: Show) -> None:
+    """Run a session while it is shown; it ends with the screen, but the screen stays when the session ends first."""
+    async with _running(session):
+        await show(session)
+
+
+@asynccontextmanager
+async def _running(session: Session) -> AsyncIterator[asyncio.Task[None]]:
+    """Have a session run meanwhile, ended at the latest afterwards; raise what it failed of."""
+    watch = asyncio.create_task(session.run())
+    try:
+        with ending_signals(session.stop):
+            yield watch
+            session.stop("ended by the owner")
+            await asyncio.wait({watch})
+    finally:
+        session.stop("the watch was cancelled")
+        await asyncio.wait({watch})
+    watch.result()

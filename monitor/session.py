@@ -1,0 +1,196 @@
+"""A watch: owns the link, the engine and the recorder, and lets screens and printers look on.
+
+Every event reaches the recorder, then the engine; then its conclusions are recorded; then the onlookers see the step.
+Nothing is dropped on the way. Knows nothing of screens, terminals, files or signals.
+"""
+
+import asyncio
+from collections.abc import AsyncIterator, Callable, Iterable, Mapping
+from typing import Any, Final, Protocol
+
+from connectors.errors import LinkFailedError
+from connectors.telemetry import Event
+from monitor.core.assessment import Acknowledge, Assessment
+from monitor.every import Every
+from monitor.plain_data import acknowledge_data, assessment_data, transition_data
+from monitor.step import Step
+from monitor.unreported import SensorRoll
+
+ASSESSMENT_EVERY_S: Final = 60.0
+"""Spacing of the summaries in a recording [s of machine time]."""
+
+OWNER: Final = "owner"
+"""Who acknowledges from a screen."""
+
+
+class Source(Protocol):
+    """Where the events come from: a link, or a recording with the owner's acknowledgements in it."""
+
+    def events(self) -> AsyncIterator[Event | Acknowledge]:
+        """Yield events in order of time."""
+        ...
+
+
+class Judge(Protocol):
+    """An engine (`monitor.core.engine.Engine`)."""
+
+    def advance(self, event: Event | Acknowledge) -> Step:
+        """Take in one event."""
+        ...
+
+
+class Recording(Protocol):
+    """A recorder (`monitor.recorder.Recorder`); it never raises, but tells its `failure`."""
+
+    failure: str | None
+
+    def record_event(self, event: Event) -> None:
+        """Append an event."""
+        ...
+
+    def record_conclusion(self, kind: str, time_s: float, data: Mapping[str, Any]) -> None:
+        """Append a conclusion."""
+        ...
+
+    def close(self, reason: str) -> None:
+        """Put everything on the disk and close."""
+        ...
+
+
+Onlooker = Callable[[Step], None]
+
+
+class Session:
+    """One watch from its first event to its end. It is the `WatchClient` that a screen holds.
+
+    Parameters
+    ----------
+    source : Source
+        Yields the events; closed when the watch ends.
+    engine : Judge
+        Judges them.
+    name : str
+        Where the data come from, in words.
+    sensors : Iterable[str]
+        Sensors that the profile names.
+    over : str
+        Why the watch is over when the source has no more events.
+    """
+
+    def __init__(
+        self, source: Source, engine: Judge, *, name: str, sensors: Iterable[str] = (), over: str = "the link ended"
+    ) -> None:
+        self.source = name
+        self.ended: str | None = None
+        self.time_s = 0.0
+        """Machine time of the newest event [s]; serves as the recorder's clock."""
+        self._events, self._engine, self._over = source, engine, over
+        self._roll = SensorRoll(sensors)
+        self._recorder: Recording | None = None
+        self._due = Every(ASSESSMENT_EVERY_S)
+        self._onlookers: list[Onlooker] = []
+        self._newest: Step | None = None
+        self._task: asyncio.Task[Any] | None = None
+        self._stop_reason: str | None = None
+
+    def record_with(self, recorder: Recording) -> None:
+        """Record from now on; the session closes the recorder when it ends."""
+        self._recorder = recorder
+
+    def observe(self, onlooker: Onlooker) -> None:
+        """Show every step to `onlooker`. Should it raise, the watch ends; what happened is recorded by then."""
+        self._onlookers.append(onlooker)
+
+    @property
+    def latest(self) -> Assessment | None:
+        """The newest assessment; None before the first event."""
+        return None if self._newest is None else self._newest.assessment
+
+    @property
+    def notice(self) -> str:
+        """What the owner should see about the watch itself; empty when there is nothing."""
+        failure = None if self._recorder is None else self._recorder.failure
+        return "; ".join(filter(None, (failure, self._roll.notice)))
+
+    @property
+    def missing_sensors(self) -> str:
+        """What the machine has not reported so far, in words; empty when nothing is missing."""
+        return self._roll.missing_text()
+
+    def acknowledge(self, alert_id: str) -> None:
+        """Say that the owner has seen this alert."""
+        if self.ended is None:
+            self._take(Acknowledge(self.time_s, alert_id, OWNER))
+
+    def stop(self, reason: str) -> None:
+        """End the watch soon; of several reasons the first counts."""
+        if self.ended is None and self._stop_reason is None:
+            self._stop_reason = reason
+            if self._task is not None:
+                self._task.cancel()
+
+    async def run(self) -> None:
+        """Watch until the source is exhausted or fails for good, or until `stop`.
+
+        Raises
+        ------
+        LinkFailedError
+            When the link failed for good. Link and recorder are closed by then, as in every case.
+        """
+        self._task = asyncio.current_task()
+        reason = "strandwatch itself failed"
+        try:
+            if self._stop_reason is None:
+                await self._watch()
+            reason = self._stop_reason or self._over
+        except asyncio.CancelledError:
+            reason = self._stop_reason or "the watch was cancelled"
+            if self._stop_reason is None or (self._task is not None and self._task.uncancel()):
+                raise
+        except LinkFailedError as error:
+            reason = str(error)
+            raise
+        except BrokenPipeError:
+            reason = "the output went away"
+            raise
+        finally:
+            self.ended = reason
+            if self._recorder is not None:
+                self._recorder.close(reason)
+
+    async def _watch(self) -> None:
+        events = self._events.events()
+        try:
+            async for event in events:
+                self._take(event)
+        finally:
+            close = getattr(events, "aclose", None)
+            if close is not None:
+                await close()
+
+    def _take(self, event: Event | Acknowledge) -> None:
+        self.time_s = max(self.time_s, event.time_s)
+        self._record_input(event)
+        step = self._engine.advance(event)
+        self._newest = step
+        self._record_conclusions(step)
+        for look in self._onlookers:
+            look(step)
+
+    def _record_input(self, event: Event | Acknowledge) -> None:
+        if not isinstance(event, Acknowledge):
+            self._roll.take(event)
+        if self._recorder is None:
+            return
+        if isinstance(event, Acknowledge):
+            self._recorder.record_conclusion("acknowledge", event.time_s, acknowledge_data(event))
+        else:
+            self._recorder.record_event(event)
+
+    def _record_conclusions(self, step: Step) -> None:
+        if self._recorder is None:
+            return
+        for transition in step.transitions:
+            self._recorder.record_conclusion("alert", transition.time_s, transition_data(transition))
+        if self._due(self.time_s):
+            self._recorder.record_conclusion("assessment", self.time_s, assessment_data(step.assessment))

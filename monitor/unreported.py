@@ -1,0 +1,54 @@
+"""Sensors that the profile names but the machine never reports: a slip in the profile, told in plain words.
+
+Pure; knows events and names only.
+"""
+
+from collections.abc import Iterable
+from typing import Final
+
+from connectors.telemetry import Event, Sample, channel
+
+GRACE_S: Final = 30.0
+"""From the first sample on, a machine gets this long to report every sensor [s] (our own judgement)."""
+
+_SHOWN: Final = 12
+
+
+class SensorRoll:
+    """Ticks off the sensors of a profile as the machine reports them.
+
+    Parameters
+    ----------
+    sensors : Iterable[str]
+        Sensors that the profile's walls depend on.
+    """
+
+    def __init__(self, sensors: Iterable[str]) -> None:
+        self._missing = {channel("temp_c", sensor): sensor for sensor in sensors}
+        self._reported: set[str] = set()
+        self._first_s: float | None = None
+        self.notice = ""
+        """What the owner should know, from `GRACE_S` after the first sample on; empty when all is well."""
+
+    def take(self, event: Event) -> None:
+        """Look at one event. Costs next to nothing once every sensor has been seen."""
+        if not self._missing or not isinstance(event, Sample):
+            return
+        self._first_s = event.time_s if self._first_s is None else self._first_s
+        self._reported.update(name for name in event.values if name.startswith("temp_c:"))
+        for name in self._missing.keys() & event.values.keys():
+            del self._missing[name]
+        is_due = event.time_s - self._first_s >= GRACE_S
+        self.notice = self.missing_text() if is_due else ""
+
+    def missing_text(self) -> str:
+        """What is missing so far, and what to do; empty when nothing is, or the machine never said anything."""
+        if not self._missing or self._first_s is None:
+            return ""
+        names = ", ".join(repr(sensor) for sensor in self._missing.values())
+        reported = sorted(name.partition(":")[2] for name in self._reported)[:_SHOWN]
+        found = ", ".join(repr(name) for name in reported) if reported else "no temperature at all"
+        return (
+            f"the profile names sensor {names}, but the machine never reported it; it reports {found}. Correct the"
+            " sensor's name in [[zones]] or its mapping in [link]"
+        )
