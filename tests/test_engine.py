@@ -35,7 +35,7 @@ def _last(events: Iterable[Event | Acknowledge], parameters: Parameters | None =
 
 
 def _raised(events: Iterable[Event | Acknowledge], parameters: Parameters | None = None) -> dict[str, float]:
-    told = {}
+    told: dict[str, float] = {}
     for step in run(events, machine() if parameters is None else parameters):
         for change in step.transitions:
             told.setdefault(f"{change.event} {change.alert.condition} {change.alert.priority.name}", change.time_s)

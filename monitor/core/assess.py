@@ -26,7 +26,7 @@ from monitor.core.assessment import (
     StrandAssessment,
 )
 from monitor.core.engine_state import EngineState, Model
-from monitor.core.feed import FEEDING_WITHIN_S
+from monitor.core.feed import is_feeding
 from monitor.core.forecast import feeding_left_s, standing_left_s
 from monitor.core.readings import wall_readings
 
@@ -108,8 +108,7 @@ def standing_since_s(state: EngineState, strand: int) -> float | None:
 
 def activity(state: EngineState, strand: int) -> Activity:
     """What the strand is doing."""
-    feed = state.feeds.strands[strand]
-    if feed.has_fed and state.time_s - feed.moved_s <= FEEDING_WITHIN_S:
+    if is_feeding(state.feeds.strands[strand], state.time_s):
         return Activity.FEEDING
     return Activity.COLD if state.hot_since_s[strand] is None else Activity.IDLE
 

@@ -15,17 +15,18 @@ import numpy as np
 
 from connectors.telemetry import Event, LinkChange, Malformed, Sample, Tick
 from monitor.core.alerts import acknowledge, update
-from monitor.core.assess import activity, alert_id, assess, silence_s, standing_since_s, transitions
-from monitor.core.assessment import Acknowledge, Activity, AlertTransition, Array, Assessment
+from monitor.core.assess import alert_id, assess, silence_s, transitions
+from monitor.core.assessment import Acknowledge, AlertTransition, Array, Assessment
 from monitor.core.engine_state import EngineState, Model, build_model, initial_state
-from monitor.core.feed import carried, read_feeds
+from monitor.core.feed import Feeds, carried, is_feeding, read_feeds
 from monitor.core.field import FieldState
 from monitor.core.parameters import Parameters
-from monitor.core.readings import read_sensors, wall_vector
+from monitor.core.readings import Sensors, read_sensors, wall_vector
 
 QUANTUM_S: Final = 1 / 16  # field steps are whole multiples: few different propagators serve a jittery clock
 SHORTEST_STEP_S: Final = 0.5  # samples that come faster are gathered
 _HOUR_S: Final = 3600.0
+_NOTHING: Final = -math.inf
 
 
 class Step:
@@ -93,21 +94,23 @@ def advance(
 
 def point_values(model: Model, state: EngineState) -> Array:
     """Value of every alert point, in the order of the points; minus infinity where there is nothing to judge."""
-    now_s, strands = state.time_s, range(len(model.feeds))
-    since_s = [standing_since_s(state, index) for index in strands]
-    standing_h = [-math.inf if since is None else (now_s - since) / _HOUR_S for since in since_s]
+    now_s, feeds = state.time_s, state.feeds.strands
+    standing_h = [
+        _NOTHING if hot_s is None else (now_s - max(hot_s, feed.moved_s)) / _HOUR_S
+        for hot_s, feed in zip(state.hot_since_s, feeds, strict=True)
+    ]
     silent_s = [now_s - sensor.seen_s for sensor in state.sensors]
     if state.field is None:
-        unknown = [-math.inf] * len(strands)
-        liners = [-math.inf] * len(model.liner_nodes)
-        return np.array([*unknown, *unknown, *unknown, *standing_h, *liners, *silent_s, silence_s(state)])
+        unknown = [_NOTHING] * (3 * len(feeds))
+        liners = [_NOTHING] * len(model.liner_nodes)
+        return np.array([*unknown, *standing_h, *liners, *silent_s, silence_s(state)])
     walls_c = state.field.walls_c
     merge_c = float(model.field.merge_weights @ walls_c)
     dose_min = model.field.path_rows(state.field)[1].max(axis=1).tolist()
-    hottest_c = [float((model.hot_nodes @ walls_c).max())] * len(strands)
+    hottest_c = [float((model.hot_nodes @ walls_c).max())] * len(feeds)
     lacking_k = [
-        model.min_feed_c[index] - merge_c if activity(state, index) is Activity.FEEDING else -math.inf
-        for index in strands
+        least_c - merge_c if is_feeding(feed, now_s) else _NOTHING
+        for least_c, feed in zip(model.min_feed_c, feeds, strict=True)
     ]
     liners = [float((nodes @ walls_c).max()) for nodes in model.liner_nodes]
     return np.array([*dose_min, *hottest_c, *lacking_k, *standing_h, *liners, *silent_s, silence_s(state)])
@@ -116,38 +119,44 @@ def point_values(model: Model, state: EngineState) -> Array:
 def _sampled(model: Model, state: EngineState, sample: Sample, time_s: float) -> EngineState:
     if time_s - state.field_s > model.longest_silence_s:
         state = _held(model, replace(state, time_s=time_s))
-    state = replace(
-        state,
+    sensors = read_sensors(state.sensors, model.sensors, sample.values, time_s)
+    feeds = read_feeds(state.feeds, model.feeds, sample.values, time_s)
+    field, field_s, is_carried = _carried(model, state, sensors, feeds, time_s)
+    # all fields at once: this is the busiest place of the engine, and dataclasses.replace would cost a tenth of it
+    return EngineState(
         time_s=time_s,
         sample_s=time_s,
-        sensors=read_sensors(state.sensors, model.sensors, sample.values, time_s),
-        feeds=read_feeds(state.feeds, model.feeds, sample.values, time_s),
+        field_s=field_s,
+        field=field,
+        sensors=sensors,
+        feeds=carried(feeds) if is_carried else feeds,
+        hot_since_s=_hot_since_s(model, state, field, time_s) if is_carried else state.hot_since_s,
         execution=state.execution if sample.execution is None else sample.execution,
         progress=sample.values.get("progress", state.progress),
+        link_available=state.link_available,
+        link_reason=state.link_reason,
+        alerts=state.alerts,
         counts=_counted(state, "samples"),
     )
-    return _carried_to(model, state)
 
 
-def _carried_to(model: Model, state: EngineState) -> EngineState:
-    """Field carried to the sample's time, walls running linearly to its values."""
+def _carried(
+    model: Model, state: EngineState, sensors: Sensors, feeds: Feeds, time_s: float
+) -> tuple[FieldState | None, float, bool]:
+    """Field carried to the sample's time, walls running linearly to its values; how far; and whether it was due.
+
+    The field begins when the first wall temperature is known: before, there is nothing to reckon with.
+    """
     if state.field is None:
-        return _started(model, state)
-    step_s = math.floor((state.time_s - state.field_s) / QUANTUM_S) * QUANTUM_S
+        if all(sensor.temp_c is None for sensor in sensors):
+            return None, time_s, False
+        return model.field.initial(wall_vector(sensors, model.parameters, time_s)), time_s, True
+    step_s = math.floor((time_s - state.field_s) / QUANTUM_S) * QUANTUM_S
     if step_s < SHORTEST_STEP_S:
-        return state
-    walls_c = wall_vector(state.sensors, model.parameters, state.time_s)
-    fed_mm = [feed.pending_mm for feed in state.feeds.strands]
-    after = model.field.advance(state.field, step_s, walls_c, fed_mm)
-    return _with_field(model, state, after, state.field_s + step_s, feeds=True)
-
-
-def _started(model: Model, state: EngineState) -> EngineState:
-    """The field begins when the first wall temperature is known: before, there is nothing to reckon with."""
-    if all(sensor.temp_c is None for sensor in state.sensors):
-        return replace(state, field_s=state.time_s)
-    walls_c = wall_vector(state.sensors, model.parameters, state.time_s)
-    return _with_field(model, state, model.field.initial(walls_c), state.time_s, feeds=True)
+        return state.field, state.field_s, False
+    walls_c = wall_vector(sensors, model.parameters, time_s)
+    fed_mm = [feed.pending_mm for feed in feeds.strands]
+    return model.field.advance(state.field, step_s, walls_c, fed_mm), state.field_s + step_s, True
 
 
 def _held(model: Model, state: EngineState) -> EngineState:
@@ -161,7 +170,8 @@ def _held(model: Model, state: EngineState) -> EngineState:
     still, after = (0.0,) * len(model.feeds), state.field
     for step_s in _growing_steps(left_s):
         after = model.field.advance(after, step_s, walls_c, still)
-    return _with_field(model, state, after, state.field_s + left_s, feeds=False)
+    hot_since_s = _hot_since_s(model, state, after, state.time_s)
+    return replace(state, field=after, field_s=state.field_s + left_s, hot_since_s=hot_since_s)
 
 
 def _growing_steps(total_s: float) -> Iterator[float]:
@@ -174,18 +184,14 @@ def _growing_steps(total_s: float) -> Iterator[float]:
     yield total_s
 
 
-def _with_field(model: Model, state: EngineState, after: FieldState, field_s: float, *, feeds: bool) -> EngineState:
-    merge_c = float(model.field.merge_weights @ after.walls_c)
-    hot_since_s = tuple(
-        (state.time_s if since_s is None else since_s) if merge_c > glass_c else None
+def _hot_since_s(model: Model, state: EngineState, field: FieldState | None, time_s: float) -> tuple[float | None, ...]:
+    """Since when the merge point's wall has been above each strand's glass transition."""
+    if field is None:
+        return state.hot_since_s
+    merge_c = float(model.field.merge_weights @ field.walls_c)
+    return tuple(
+        (time_s if since_s is None else since_s) if merge_c > glass_c else None
         for since_s, glass_c in zip(state.hot_since_s, model.glass_c, strict=True)
-    )
-    return replace(
-        state,
-        field=after,
-        field_s=field_s,
-        hot_since_s=hot_since_s,
-        feeds=carried(state.feeds) if feeds else state.feeds,
     )
 
 

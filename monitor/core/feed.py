@@ -29,6 +29,11 @@ class Feed(NamedTuple):
         return self.high_mm > self.first_mm
 
 
+def is_feeding(feed: Feed, time_s: float) -> bool:
+    """Whether new material moved within the last seconds."""
+    return time_s - feed.moved_s <= FEEDING_WITHIN_S and feed.has_fed
+
+
 class Feeds(NamedTuple):
     """All strands' feed, and when any of it was last reported."""
 

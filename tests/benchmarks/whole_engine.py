@@ -1,0 +1,105 @@
+"""How much faster than life a recording is judged: `python -m tests.benchmarks.whole_engine [HOURS]`.
+
+Simulated nights at 1 Hz with six strands are written to a recording, then read from the file and judged to the end.
+Beside it, in the same run: only the matrix products that the conduction of six strands of different materials cannot do
+without, over the same number of ticks.
+"""
+
+import sys
+import tempfile
+import time
+from collections.abc import Iterator
+from dataclasses import replace
+from datetime import UTC, datetime
+from pathlib import Path
+
+import numpy as np
+
+from connectors.recording import Encoder, Header, read_recording
+from connectors.simulated_machine import simulate
+from connectors.simulated_scenarios import SCENARIOS
+from connectors.telemetry import Event, Sample
+from monitor.config import demo_profile
+from monitor.core.engine import run
+from monitor.core.field import build_field
+from monitor.core.parameters import Parameters
+
+HOUR_S = 3600
+
+
+def nights(hours: float) -> Iterator[Event]:
+    """Samples of healthy nights, one after the other, for so many hours; feed runs on across the seams."""
+    start_s, fed_mm = 0.0, dict[str, float]()
+    while True:
+        last: Sample | None = None
+        for event in simulate(SCENARIOS["healthy-night"]):
+            if isinstance(event, Sample):
+                last = _shifted(event, start_s, fed_mm)
+                if last.time_s >= hours * HOUR_S:
+                    return
+                yield last
+        if last is None:
+            raise RuntimeError("the simulated night has no samples")
+        start_s = last.time_s + 1.0
+        fed_mm = {name: value for name, value in last.values.items() if name.startswith(("fed_mm", "sensed_mm"))}
+
+
+def _shifted(sample: Sample, start_s: float, fed_mm: dict[str, float]) -> Sample:
+    values = {name: value + fed_mm.get(name, 0.0) for name, value in sample.values.items()}
+    return replace(sample, time_s=sample.time_s + start_s, values=values)
+
+
+def _write(path: Path, hours: float) -> int:
+    header = Header(datetime.now(UTC), "benchmark", "simulated", "simulated nights", {}, {})
+    encoder, count = Encoder(header), 0
+    with path.open("wb") as file:
+        file.write(encoder.header_line())
+        for event in nights(hours):
+            file.write(encoder.encode(event))
+            count += 1
+    return count
+
+
+def _judge_s(path: Path, parameters: Parameters) -> float:
+    begin_s = time.perf_counter()
+    events = (item for item in read_recording(path).items() if isinstance(item, Sample))
+    for _ in run(events, parameters):
+        pass
+    return time.perf_counter() - begin_s
+
+
+def _bare_s(parameters: Parameters, ticks: int) -> float:
+    field = build_field(parameters)
+    steps = [field.propagators.step(kind, 0, 1.0) for kind in field.kinds]
+    states = [np.full(step.shape[1], 100.0) for step in steps]
+    begin_s = time.perf_counter()
+    for _ in range(ticks):
+        for step, state in zip(steps, states, strict=True):
+            np.dot(step, state)
+    return time.perf_counter() - begin_s
+
+
+def measure(hours: float) -> dict[str, float]:
+    """Ratios of one run."""
+    parameters = demo_profile().parameters
+    with tempfile.TemporaryDirectory() as folder:
+        path = Path(folder, "nights.jsonl")
+        ticks = _write(path, hours)
+        judged_s = _judge_s(path, parameters)
+    bare_s = _bare_s(parameters, ticks)
+    return {
+        "real time / judging a recording": ticks / judged_s,
+        "judging a recording / bare propagator loop": judged_s / bare_s,
+        "microseconds per tick here": judged_s / ticks * 1e6,
+    }
+
+
+def main() -> None:
+    """Print the ratios."""
+    hours = float(sys.argv[1]) if len(sys.argv) > 1 else 24.0
+    for name, value in measure(hours).items():
+        sys.stdout.write(f"{value:12.1f}  {name}\n")
+
+
+if __name__ == "__main__":
+    main()
