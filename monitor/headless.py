@@ -4,6 +4,7 @@ Printers look on at a session's steps. They own the wording of the lines, and no
 """
 
 from collections.abc import Iterable
+from math import isinf
 from typing import Protocol
 
 from connectors.telemetry import LinkChange
@@ -160,7 +161,8 @@ def status_text(assessment: Assessment) -> str:
 
 
 def _most_aged_text(strand: StrandAssessment) -> str:
+    share = f"most aged is input {strand.input} ({strand.material}) at {strand.dose_share:.0%} of its limit"
     left_s = strand.warn_left_s.low
-    warned = "past its warning" if left_s <= 0 else f"warning in {span_text(left_s)}"
-    when = "" if left_s == float("inf") else f", {warned} if nothing changes"
-    return f"most aged is input {strand.input} ({strand.material}) at {strand.dose_share:.0%} of its limit{when}"
+    if left_s <= 0:
+        return f"{share}, past its warning"
+    return share if isinf(left_s) else f"{share}, warning in {span_text(left_s)} if nothing changes"

@@ -1,0 +1,279 @@
+"""A session passes every event on, in order, and ends cleanly however it ends."""
+
+import asyncio
+import os
+import signal
+from collections.abc import Callable
+
+import pytest
+
+from connectors.errors import LinkFailedError
+from connectors.telemetry import LinkChange, Malformed, Tick
+from monitor.client import WatchClient
+from monitor.core.engine import Engine
+from monitor.running import run_alone, run_beside
+from monitor.session import Session
+from monitor.step import Step
+from tests.watch_examples import (
+    PARAMETERS,
+    RAISED,
+    ListedLink,
+    NotedRecorder,
+    ScriptedEngine,
+    sample,
+)
+
+NIGHT = (
+    LinkChange(0.0, available=True, reason="opened"),
+    sample(1.0),
+    Tick(2.0),
+    Malformed(3.0, "unknown line", "?"),
+    sample(4.0),
+)
+
+
+async def _until(happened: Callable[[], bool]) -> None:
+    """Let the others run until something has happened; a screen polls in the same way."""
+    async with asyncio.timeout(5.0):
+        while not happened():  # noqa: ASYNC110 -- a client has nothing to wait on, by design
+            await asyncio.sleep(0)
+
+
+async def test_every_event_is_recorded_before_it_is_judged_and_its_conclusions_after() -> None:
+    """Input is on its way to the disk before anything is concluded from it, so no crash leaves only conclusions."""
+    log: list[str] = []
+    session = Session(ListedLink(NIGHT, log), ScriptedEngine(log, {4.0: RAISED}), name="test")
+    session.record_with(NotedRecorder(log))
+    await session.run()
+    assert log == [
+        "record LinkChange 0",
+        "engine LinkChange 0",
+        "conclude assessment 0",
+        "record Sample 1",
+        "engine Sample 1",
+        "record Tick 2",
+        "engine Tick 2",
+        "record Malformed 3",
+        "engine Malformed 3",
+        "record Sample 4",
+        "engine Sample 4",
+        "conclude alert 4",
+        "link closed",
+        "recorder closed: the link ended",
+    ]
+
+
+async def test_an_assessment_is_recorded_every_minute_of_machine_time() -> None:
+    """One summary per 60 s, on the minute, and one after a long hole."""
+    log: list[str] = []
+    events = [sample(float(time_s)) for time_s in [*range(0, 181, 10), 1000, 1010, 1020]]
+    session = Session(ListedLink(events), ScriptedEngine(), name="test")
+    session.record_with(NotedRecorder(log))
+    await session.run()
+    assert [line for line in log if "assessment" in line] == [
+        f"conclude assessment {time_s}" for time_s in (0, 60, 120, 180, 1000, 1020)
+    ]
+
+
+async def test_the_newest_assessment_is_computed_only_when_read() -> None:
+    """A thousand samples without anybody looking cost no assessment at all."""
+    engine = ScriptedEngine()
+    session = Session(ListedLink([sample(float(time_s)) for time_s in range(1000)]), engine, name="test")
+    client: WatchClient = session
+    await session.run()
+    assert sum(step.reads for step in engine.steps) == 0
+    assert client.latest is not None
+    assert client.latest.time_s == 999.0
+
+
+def test_before_the_first_event_nothing_is_known() -> None:
+    """There is no assessment, no notice, and no end yet."""
+    session = Session(ListedLink([]), ScriptedEngine(), name="test")
+    assert (session.latest, session.notice, session.ended) == (None, "", None)
+
+
+async def test_an_acknowledgement_is_recorded_and_judged_at_the_newest_events_time() -> None:
+    """What the owner does is input like any other."""
+    log: list[str] = []
+    reached, go_on = asyncio.Event(), asyncio.Event()
+
+    async def hold() -> None:
+        reached.set()
+        await go_on.wait()
+
+    session = Session(ListedLink(NIGHT, hold=hold), ScriptedEngine(log, {4.0: RAISED}), name="test")
+    session.record_with(NotedRecorder(log))
+    running = asyncio.create_task(session.run())
+    await reached.wait()
+    log.clear()
+    session.acknowledge("dose/input 4/1")
+    assert log == ["conclude acknowledge 4", "engine Acknowledge 4", "conclude alert 4"]
+    go_on.set()
+    await running
+    session.acknowledge("dose/input 4/1")
+    assert log[-1] == "recorder closed: the link ended"
+
+
+async def test_a_link_failed_for_good_ends_the_watch_and_is_told() -> None:
+    """The failure is raised after link and recorder are closed, and stays readable for a screen."""
+    log: list[str] = []
+    session = Session(ListedLink(NIGHT, log, failure=LinkFailedError("no such port")), ScriptedEngine(), name="test")
+    session.record_with(NotedRecorder(log))
+    with pytest.raises(LinkFailedError, match="no such port"):
+        await session.run()
+    assert session.ended == "no such port"
+    assert log[-2:] == ["link closed", "recorder closed: no such port"]
+
+
+@pytest.mark.parametrize(
+    ("number", "reason"),
+    [
+        (signal.SIGTERM, "ended by SIGTERM"),
+        (signal.SIGINT, "ended by the owner"),
+        (signal.SIGHUP, "ended by SIGHUP: its terminal went away"),
+    ],
+)
+async def test_a_signal_ends_the_watch_cleanly(number: signal.Signals, reason: str) -> None:
+    """Link closed, recording closed, no exception; the former handler is back afterwards."""
+    log: list[str] = []
+    before = signal.getsignal(signal.SIGTERM)
+
+    async def hold() -> None:
+        os.kill(os.getpid(), number)
+        await asyncio.Event().wait()
+
+    session = Session(ListedLink(NIGHT, log, hold=hold), ScriptedEngine(), name="test")
+    session.record_with(NotedRecorder(log))
+    await asyncio.wait_for(run_alone(session), 5.0)
+    assert session.ended == reason
+    assert log[-2:] == ["link closed", f"recorder closed: {reason}"]
+    assert signal.getsignal(signal.SIGTERM) is before
+
+
+async def test_a_signal_that_is_ignored_stays_ignored() -> None:
+    """`nohup` starts a program with SIGHUP ignored, and then it must not end the watch (POSIX nohup)."""
+    before = signal.signal(signal.SIGHUP, signal.SIG_IGN)
+    try:
+
+        async def hold() -> None:
+            os.kill(os.getpid(), signal.SIGHUP)
+            await asyncio.sleep(0)
+
+        session = Session(ListedLink(NIGHT, hold=hold), ScriptedEngine(), name="test", over="all told")
+        await run_alone(session)
+        assert session.ended == "all told"
+    finally:
+        signal.signal(signal.SIGHUP, before)
+
+
+async def test_a_watch_stopped_before_it_began_still_closes_its_recording() -> None:
+    """A signal in the first instant leaves no file open."""
+    log: list[str] = []
+    session = Session(ListedLink(NIGHT, log), ScriptedEngine(log), name="test")
+    session.record_with(NotedRecorder(log))
+    session.stop("ended by the owner")
+    await session.run()
+    assert log == ["recorder closed: ended by the owner"]
+
+
+async def test_cancelling_the_watch_from_outside_closes_everything_and_stays_a_cancellation() -> None:
+    """A cancellation that is not ours is passed on."""
+    log: list[str] = []
+    reached = asyncio.Event()
+
+    async def hold() -> None:
+        reached.set()
+        await asyncio.Event().wait()
+
+    session = Session(ListedLink(NIGHT, log, hold=hold), ScriptedEngine(), name="test")
+    session.record_with(NotedRecorder(log))
+    running = asyncio.create_task(session.run())
+    await reached.wait()
+    running.cancel()
+    with pytest.raises(asyncio.CancelledError):
+        await running
+    assert log[-2:] == ["link closed", "recorder closed: the watch was cancelled"]
+
+
+async def test_the_watch_ends_with_the_screen_that_owns_it() -> None:
+    """Leaving the screen of a plain watch closes link and recording."""
+    log: list[str] = []
+    session = Session(ListedLink(NIGHT, log, hold=asyncio.Event().wait), ScriptedEngine(), name="test")
+    session.record_with(NotedRecorder(log))
+
+    async def show(shown: Session) -> None:
+        await _until(lambda: shown.latest is not None)
+
+    await run_beside(session, show)
+    assert session.ended == "ended by the owner"
+    assert log[-2:] == ["link closed", "recorder closed: ended by the owner"]
+
+
+async def test_a_screen_stays_when_the_watch_ends_first() -> None:
+    """The owner can still read what happened; the failure is told after the screen."""
+    seen: list[str | None] = []
+
+    async def show(shown: Session) -> None:
+        await _until(lambda: shown.ended is not None)
+        seen.append(shown.ended)
+
+    session = Session(ListedLink(NIGHT, failure=LinkFailedError("unplugged")), ScriptedEngine(), name="test")
+    with pytest.raises(LinkFailedError):
+        await run_beside(session, show)
+    assert seen == ["unplugged"]
+
+
+async def test_a_screen_that_fails_does_not_leave_the_watch_running() -> None:
+    """Whatever the screen fails of, link and recording are closed, and the failure is not lost."""
+    log: list[str] = []
+    session = Session(ListedLink(NIGHT, log, hold=asyncio.Event().wait), ScriptedEngine(), name="test")
+
+    async def show(_: Session) -> None:
+        await asyncio.sleep(0)
+        raise ZeroDivisionError
+
+    with pytest.raises(ZeroDivisionError):
+        await run_beside(session, show)
+    assert log == ["link closed"]
+
+
+async def test_a_reader_gone_ends_the_watch_with_its_conclusions_recorded() -> None:
+    """The step whose line could not be printed is recorded in full first."""
+    log: list[str] = []
+    session = Session(ListedLink(NIGHT, log), ScriptedEngine(log, {4.0: RAISED}), name="test")
+    session.record_with(NotedRecorder(log))
+
+    def look(step: Step) -> None:
+        if step.transitions:
+            raise BrokenPipeError
+
+    session.observe(look)
+    with pytest.raises(BrokenPipeError):
+        await session.run()
+    assert log[-3:] == ["conclude alert 4", "link closed", "recorder closed: the output went away"]
+
+
+async def test_the_owner_is_told_of_a_failed_recording_and_of_sensors_never_reported() -> None:
+    """Both stand in one notice; a sensor that comes late is taken back."""
+    notices: list[str] = []
+    recorder = NotedRecorder()
+    events = [sample(1.0, manifold=195.0), sample(30.0, manifold=195.0), sample(31.0, manifold=195.0), sample(32.0)]
+    session = Session(ListedLink(events), ScriptedEngine(), name="test", sensors=PARAMETERS.sensors)
+    session.record_with(recorder)
+    session.observe(lambda _: notices.append(session.notice))
+    recorder.failure = "recording failed: the disk is full"
+    await session.run()
+    assert notices[1] == "recording failed: the disk is full"
+    assert "the profile names sensor 'cold_end', but the machine never reported it; it reports 'manifold'" in notices[2]
+    assert notices[2].startswith("recording failed: the disk is full; ")
+    assert notices[3] == "recording failed: the disk is full"
+
+
+async def test_the_real_engine_is_driven_as_it_is() -> None:
+    """The session and the engine fit: a night of an hour gives an assessment with the strand in it."""
+    session = Session(
+        ListedLink([sample(float(time_s)) for time_s in range(0, 3600, 10)]), Engine(PARAMETERS), name="test"
+    )
+    await session.run()
+    assert session.latest is not None
+    assert session.latest.strands[0].dose_now_min > 10.0
