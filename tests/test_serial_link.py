@@ -9,7 +9,6 @@ import errno
 import fcntl
 import os
 import re
-import termios
 import tty
 from collections.abc import AsyncIterator, Callable
 from contextlib import aclosing, asynccontextmanager
@@ -198,17 +197,6 @@ async def test_listening_hears_but_the_system_refuses_writes(device: PtyDevice) 
 
 
 @pytest.mark.parametrize("mode", ["listen", "ask"])
-def test_port_keeps_its_modem_lines_when_closed(device: PtyDevice, mode: Any) -> None:  # noqa: ANN401 -- a literal
-    """HUPCL is cleared, so that closing does not drop the lines and opening again makes no edge."""
-    opened = open_port(str(device.path), 250000, mode)
-    try:
-        assert termios.tcgetattr(opened)[2] & termios.HUPCL == 0
-        assert termios.tcgetattr(opened)[3] & (termios.ICANON | termios.ECHO) == 0
-    finally:
-        close_port(opened)
-
-
-@pytest.mark.parametrize("mode", ["listen", "ask"])
 @pytest.mark.parametrize("other", ["listen", "ask"])
 def test_port_serves_one_reader(device: PtyDevice, mode: Any, other: Any) -> None:  # noqa: ANN401 -- literals
     """A second open of the same port is refused in plain words: two readers would each get half of the lines."""
@@ -238,11 +226,22 @@ async def test_missing_port_fails_at_first_unless_told_to_wait(device: PtyDevice
     async with started(make(device)) as events:
         with pytest.raises(LinkFailedError, match=r"there is no port .*: is the machine plugged in and on?"):
             await anext(events)
-    waiting = SerialLink(settings(device), TestClock(), wait_for_port=True, beat_s=0.01, pause=_no_pause)
+    pauses: list[float] = []
+
+    async def plug_in_after_five(pause_s: float) -> None:
+        pauses.append(pause_s)
+        if len(pauses) == 5:
+            device.plug()
+
+    waiting = SerialLink(settings(device), TestClock(), wait_for_port=True, beat_s=0.01, pause=plug_in_after_five)
     async with started(waiting) as events:
-        assert "trying again" in (await until_told(events, "there is no port")).reason
-        device.plug()
-        await until_told(events, "opened at")
+        first, second = await anext(events), await anext(events)
+    assert isinstance(first, LinkChange)
+    assert "there is no port" in first.reason
+    assert "trying again" in first.reason
+    assert isinstance(second, LinkChange)  # told once, not at each of the five attempts
+    assert "opened at" in second.reason
+    assert pauses == sorted(pauses)
 
 
 async def test_no_permission_names_the_group(device: PtyDevice, monkeypatch: pytest.MonkeyPatch) -> None:

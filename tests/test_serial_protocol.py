@@ -365,3 +365,56 @@ def test_nothing_received_raises_and_nothing_but_the_allow_list_is_sent(steps: l
         query = protocol.poll(time_s)
         assert query is None or query in {b"M105\n", b"M27\n", b"M114\n"}
     assert [query.value for query in Query] == [b"M105\n", b"M27\n", b"M114\n"]
+
+
+@pytest.mark.parametrize(
+    ("line", "calm_s"),
+    [
+        (b"Error:line arrived damaged, kept line: 41\n", 10.0),
+        (b"!! heater out of control, halted\n", 10.0),
+        (b"Resend: 42\n", 10.0),
+        (b"echo:busy: processing\n", 5.0),
+        (b"T:187.2 E:0 W:?\n", 5.0),
+        (b"start\n", 5.0),
+    ],
+)
+def test_nothing_is_asked_of_a_busy_or_upset_controller(line: bytes, calm_s: float) -> None:
+    """After an error ten seconds of calm, while busy or heating up five: only then a query goes out."""
+    protocol = opened(mode="ask")
+    protocol.receive(line, 1.0)
+    assert [protocol.poll(1.0 + tenth / 10) for tenth in range(round(10 * calm_s))] == [None] * round(10 * calm_s)
+    assert protocol.poll(1.1 + calm_s) is not None
+
+
+def test_answers_are_matched_by_what_they_are() -> None:
+    """Another report between a query and its answer does not count as the answer."""
+    protocol = opened(mode="ask", ask_progress=False)
+    assert protocol.poll(1.0) is Query.TEMPERATURES
+    protocol.receive(b"X:1.0 Y:1.0 Z:0.2 E:10.0\nok\nSD printing byte 1/9\n", 1.1)
+    assert protocol.poll(3.0) is None
+    told = reasons(protocol.receive(b"ok T0:210.0 /210.0\n", 3.5))
+    assert "only listens" in told[0]
+
+
+def test_unfinished_line_does_not_survive_a_reopened_port() -> None:
+    """The first line after reopening begins with its first byte."""
+    protocol = opened()
+    protocol.receive(b"ok T0:2", 1.0)
+    protocol.opened(2.0)
+    assert len(reasons(protocol.receive(b"start\n", 2.1))) == 1
+
+
+def test_measured_feed_is_rebased_by_a_restart() -> None:
+    """A sensor that counts from 0 again after a restart has not moved back."""
+    protocol = opened(patterns=PATTERNS)
+    found = []
+    for line in (b"Filament sensor 2: on, distance 3.0mm\n", b"start\n", b"Filament sensor 2: on, distance 0.0mm\n"):
+        found += samples(protocol.receive(line, 1.0))
+    assert found == [{"sensed_mm:2": 0.0}, {}, {"sensed_mm:2": 0.0}]
+
+
+def test_impossible_place_in_the_file_is_no_progress() -> None:
+    """More bytes than the file has, or a file of no bytes, give no progress."""
+    protocol = opened()
+    assert samples(protocol.receive(b"SD printing byte 9/5\n", 1.0)) == [{}]
+    assert samples(protocol.receive(b"SD printing byte 0/0\n", 1.0)) == [{}]
