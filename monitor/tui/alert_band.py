@@ -26,6 +26,11 @@ def alert_band(view: View, latest: Assessment, width: int, rows: int) -> list[Li
     return _around_chosen(alerts, full, view.chosen, width, rows)
 
 
+def most_urgent_line(view: View, width: int) -> list[Line]:
+    """One line for the most urgent alert, for pages that have no room for the band; nothing without alerts."""
+    return [_in_a_line(alert, width) for alert in view.alerts[:1]]
+
+
 def mark_look(alert: Alert) -> Look:
     """Look of the mark of an alert: reversed until acknowledged, dim and without colour once it has cleared."""
     if alert.state is AlertState.RETURNED:

@@ -19,8 +19,6 @@ from monitor.tui.terminal_choices import ascii_needed, colour_wanted
 from monitor.tui.terminal_guard import TerminalWatch, ending_signals
 from monitor.tui.view import Page
 
-_LOOK_AT_TERMINAL_EVERY_S = 1.0
-
 
 class ScreenApp(App[None], inherit_bindings=False):
     """Shows one watch until the owner leaves.
@@ -39,6 +37,7 @@ class ScreenApp(App[None], inherit_bindings=False):
         Whether leaving ends the watch, so that the owner is asked once.
     """
 
+    TITLE = "strandwatch"
     ENABLE_COMMAND_PALETTE = False
     ALLOW_SELECT = False
     CSS = "Screen { background: ansi_default; color: ansi_default; overflow: hidden; }"
@@ -57,18 +56,18 @@ class ScreenApp(App[None], inherit_bindings=False):
         self._owns_watch = owns_watch
         self.panel = WatchPanel(client, ascii_only=ascii_only, colour=colour)
         self.failure: Exception | None = None
+        self._terminal: TerminalWatch | None = None
 
     def compose(self) -> ComposeResult:
         """One panel fills the screen."""
         yield self.panel
 
     def on_mount(self) -> None:
-        """Begin to ask the watch, and to look whether the terminal is still there."""
+        """Begin to ask the watch."""
+        if not self.is_headless and sys.__stdin__ is not None and sys.__stderr__ is not None:
+            self._terminal = TerminalWatch(sys.__stdin__.fileno(), sys.__stderr__.fileno())
         self._take_newest()
         self.set_interval(1 / self._hz, self._take_newest)
-        if not self.is_headless and sys.__stdin__ is not None:
-            self._terminal = TerminalWatch(sys.__stdin__.fileno())
-            self.set_interval(_LOOK_AT_TERMINAL_EVERY_S, self._look_at_terminal)
 
     def on_key(self, event: KeyEvent) -> None:
         """Any key that means nothing else: the owner stays."""
@@ -109,13 +108,18 @@ class ScreenApp(App[None], inherit_bindings=False):
         if self.panel.view.asked_to_leave:
             self.panel.change(asked_to_leave=False)
 
-    def _take_newest(self) -> None:
-        if self.panel.take_newest():
-            self.bell()
+    def leave_quietly(self) -> None:
+        """Close the screen without waiting for a terminal that takes nothing."""
+        if self._terminal is not None and not self._terminal.takes_output:
+            self._terminal.drop_output()
+        self.exit()
 
-    def _look_at_terminal(self) -> None:
-        if self._terminal.is_gone:
+    def _take_newest(self) -> None:
+        """Draw, unless there is nobody to draw for: a stalled terminal must not hold up a watch in this process."""
+        if self._terminal is not None and self._terminal.is_gone:
             self.exit()
+        elif (self._terminal is None or self._terminal.takes_output) and self.panel.take_newest():
+            self.bell()
 
     def _handle_exception(self, error: Exception) -> None:
         """Keep the first failure for `show` to raise, instead of printing it with the values of all locals."""
@@ -128,7 +132,12 @@ class ScreenApp(App[None], inherit_bindings=False):
 
 
 async def show(
-    client: WatchClient, *, ascii_only: bool | None = None, colour: bool | None = None, owns_watch: bool = True
+    client: WatchClient,
+    *,
+    ascii_only: bool | None = None,
+    colour: bool | None = None,
+    hz: float = 4,
+    owns_watch: bool = True,
 ) -> None:
     """Show a watch until the owner leaves, the process is told to end, or the terminal goes away.
 
@@ -140,6 +149,8 @@ async def show(
         The running watch.
     ascii_only, colour : bool or None
         None to follow the locale and NO_COLOR.
+    hz : float
+        How often to ask for the newest assessment [1/s].
     owns_watch : bool
         Whether leaving ends the watch.
     """
@@ -147,12 +158,13 @@ async def show(
         client,
         ascii_only=ascii_needed() if ascii_only is None else ascii_only,
         colour=colour_wanted(os.environ) if colour is None else colour,
+        hz=hz,
         owns_watch=owns_watch,
     )
     loop = asyncio.get_running_loop()
 
     def leave() -> None:
-        loop.call_soon_threadsafe(app.exit)
+        loop.call_soon_threadsafe(app.leave_quietly)
 
     with ending_signals(leave):
         await app.run_async(mouse=False)

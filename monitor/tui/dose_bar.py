@@ -13,7 +13,7 @@ def dose_bar(dose_min: float, warn_min: float, limit_min: float, width: int) -> 
     """Bar of `width` cells.
 
     >>> dose_bar(0, 50, 100, 10), dose_bar(60, 50, 100, 10), dose_bar(500, 50, 100, 10)
-    ('····w···L·', '████w···L·', '████w███L█')
+    ('···w···L··', '███w█··L··', '███w███L██')
     """
     if width <= 0:
         return ""

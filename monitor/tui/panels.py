@@ -44,7 +44,10 @@ class WatchPanel(LineWidget):
         self.view = View(None, client.source)
 
     def take_newest(self) -> bool:
-        """Draw what the watch now says; True when an ALARM that was not there before wants to be acknowledged."""
+        """Draw what the watch now says; True when an ALARM that was not there before wants to be acknowledged.
+
+        Such an ALARM also takes the mark back to the most urgent alert.
+        """
         latest = self._client.latest
         now_s = self._monotonic()
         if latest is not self._heard:
@@ -64,6 +67,8 @@ class WatchPanel(LineWidget):
         )
         is_new = not calling <= self._rung
         self._rung = calling
+        if is_new:
+            self.change(selected=None)
         return is_new
 
     def change(self, **parts: object) -> None:

@@ -6,7 +6,7 @@ Owns the order and the shares of height: first the machine and the alerts, then 
 from typing import Final
 
 from monitor.core.assessment import Assessment
-from monitor.tui.alert_band import alert_band, notice_lines
+from monitor.tui.alert_band import alert_band, most_urgent_line, notice_lines
 from monitor.tui.hot_path_picture import LEAST_ROWS, hot_path_picture
 from monitor.tui.ink import EMPTY, REVERSE, Line, Span, ascii_line, crop, fit
 from monitor.tui.keys import foot_line, help_page
@@ -36,7 +36,7 @@ def frame(view: View, width: int, height: int, *, ascii_only: bool = False) -> t
 
 def _above_foot(view: View, width: int, height: int) -> list[Line]:
     if view.page is Page.HELP:
-        return help_page(width)
+        return [*most_urgent_line(view, width), *help_page(width)]
     head = [*masthead(view, width, height), *notice_lines(view.notice, width)]
     if view.latest is None:
         return [*head, *waiting(view, width)]

@@ -7,8 +7,9 @@ signal. In both the screen must close, put the terminal back if there is one, an
 import os
 import select
 import signal
+import termios
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from types import FrameType
 from typing import Final
 
@@ -36,17 +37,36 @@ def ending_signals(end: Callable[[], None]) -> Iterator[None]:
 
 
 class TerminalWatch:
-    """Notices that the terminal at a file descriptor has gone away.
+    """Notices that a terminal has gone away, or takes nothing more.
 
-    Regular files and `/dev/null` never hang up; a closed pseudo-terminal or a lost line does, at once.
+    A closed pseudo-terminal or a lost line hangs up at once. A line that stalls does not: its buffers fill, and
+    whoever goes on writing waits, with everything else that shares the thread.
+
+    Parameters
+    ----------
+    keys, picture : int
+        File descriptors that keys come from and the picture goes to.
     """
 
-    def __init__(self, descriptor: int) -> None:
-        self._poll = select.poll()
-        self._poll.register(descriptor, 0)
-        self._is_terminal = os.isatty(descriptor)
+    def __init__(self, keys: int, picture: int) -> None:
+        self._picture = picture
+        self._is_terminal = os.isatty(keys)
+        self._hung_up = select.poll()
+        self._hung_up.register(keys, 0)
+        self._writable = select.poll()
+        self._writable.register(picture, select.POLLOUT)
 
     @property
     def is_gone(self) -> bool:
         """True once the terminal has hung up."""
-        return self._is_terminal and any(happened & _GONE for _, happened in self._poll.poll(0))
+        return self._is_terminal and any(happened & _GONE for _, happened in self._hung_up.poll(0))
+
+    @property
+    def takes_output(self) -> bool:
+        """False while what was written last still waits to be taken."""
+        return bool(self._writable.poll(0))
+
+    def drop_output(self) -> None:
+        """Throw away what waits to be taken, so that nobody has to wait for a stalled line."""
+        with suppress(termios.error, OSError):
+            termios.tcflush(self._picture, termios.TCOFLUSH)
