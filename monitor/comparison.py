@@ -57,9 +57,9 @@ def comparison_lines(
     replayed = _without_unwritten(recorded, replayed, cut_off_s)
     pairs = [pair for pair in zip_longest(recorded, replayed) if not _agree(*pair)]
     if not pairs:
-        yield f"conclusions: the same {len(recorded)} changes of alerts as recorded"
+        yield f"conclusions: as recorded then (changes of alerts: {len(recorded)})"
         return
-    yield f"conclusions DIFFER from the recorded ones: {len(recorded)} changes of alerts then, {len(replayed)} now"
+    yield f"conclusions DIFFER from those recorded then (changes of alerts: {len(recorded)} then, {len(replayed)} now)"
     for then, now in pairs[:_SHOWN]:
         yield f"  then: {then or 'nothing'}; now: {now or 'nothing'}"
     if len(pairs) > _SHOWN:

@@ -49,6 +49,6 @@ def _data_text(totals: Totals) -> str:
     silent_s = totals.silent_s + totals.open_silence_s()
     share = 1.0 if whole_s <= 0 else 1.0 - silent_s / whole_s
     return (
-        f"{events['samples']} samples, {events['malformed']} not understood, {events['link_changes']} changes of the"
-        f" link; without fresh data for {span_text(silent_s)}, fresh for {share:.1%} of the time"
+        f"samples {events['samples']}, not understood {events['malformed']}, link changes {events['link_changes']};"
+        f" without fresh data for {span_text(silent_s)}, fresh for {share:.1%} of the time"
     )

@@ -15,7 +15,7 @@ def test_a_recorded_change_and_its_replay_agree() -> None:
     recorded = recorded_mark(Conclusion("alert", RAISED.time_s, transition_data(RAISED)))
     assert recorded.agrees(replayed_mark(RAISED))
     assert list(comparison_lines([recorded], [replayed_mark(RAISED)], None)) == [
-        "conclusions: the same 1 changes of alerts as recorded"
+        "conclusions: as recorded then (changes of alerts: 1)"
     ]
 
 
@@ -24,14 +24,14 @@ def test_a_difference_in_time_in_kind_or_in_number_is_told() -> None:
     then = [_mark(10.0), _mark(20.0, "cleared"), _mark(30.0)]
     now = [_mark(11.0), _mark(20.0, "eased")]
     lines = list(comparison_lines(then, now, None))
-    assert lines[0] == "conclusions DIFFER from the recorded ones: 3 changes of alerts then, 2 now"
+    assert lines[0] == "conclusions DIFFER from those recorded then (changes of alerts: 3 then, 2 now)"
     assert lines[1].strip().startswith("then: 00:00:10 WARNING raised dose/input 4/1; now: 00:00:11")
     assert lines[3].endswith("now: nothing")
 
 
 def test_what_a_cut_off_watch_could_not_write_any_more_is_no_difference() -> None:
     """The last event may be recorded and its conclusions not; anything earlier must be there."""
-    assert "the same 1" in next(comparison_lines([_mark(10.0)], [_mark(10.0), _mark(20.0)], 20.0))
+    assert "as recorded then" in next(comparison_lines([_mark(10.0)], [_mark(10.0), _mark(20.0)], 20.0))
     assert "DIFFER" in next(comparison_lines([_mark(10.0)], [_mark(10.0), _mark(19.0)], 20.0))
     assert "DIFFER" in next(comparison_lines([_mark(10.0)], [_mark(10.0), _mark(20.0)], None))
 

@@ -138,8 +138,7 @@ def test_the_summary_tells_each_strands_worst_hour_and_the_holes_in_the_data() -
     assert " ".join(lines[2].split()) == "input 4 demo-chalk 120 mm 10 min 310.0 min 65% past its warning"
     assert lines[3] == "alerts: none"
     assert lines[4] == (
-        "data: 537 samples, 0 not understood, 0 changes of the link; without fresh data for 60 s, fresh for 90.0% of"
-        " the time"
+        "data: samples 537, not understood 0, link changes 0; without fresh data for 60 s, fresh for 90.0% of the time"
     )
 
 
