@@ -160,7 +160,7 @@ def _in_order(found: Sequence[Finding]) -> list[Finding]:
 
 
 def _position(path: Place, sections: Sequence[str]) -> tuple[int, int]:
-    section = sections.index(path[0]) if path[0] in sections else -1
+    section = sections.index(str(path[0])) if path and path[0] in sections else -1
     return section, path[1] if len(path) > 1 and isinstance(path[1], int) else -1
 
 

@@ -13,7 +13,7 @@ from pydantic import BaseModel, ValidationError
 from pydantic_core import ErrorDetails
 
 from connectors.clean_text import clean_text
-from monitor.profile_schema import allowed_text, child_at, known_keys, node_at, tags
+from monitor.profile_schema import allowed_text, child_at, has_child, known_keys, node_at, tags
 
 Place = tuple[str | int, ...]
 """Place in the profile: keys of tables and 0-based places in arrays."""
@@ -158,9 +158,8 @@ def _place(details: ErrorDetails, table: object) -> Place:
     path: list[str | int] = []
     steps = details["loc"]
     for number, step in enumerate(steps, 1):
-        child = child_at(table, step)
-        if child is not None:
-            table = child
+        if has_child(table, step):
+            table = child_at(table, step)
         elif details["type"] != "missing" or number < len(steps):
             continue
         path.append(step)

@@ -11,6 +11,7 @@ from typing import Final, TypeVar
 
 from connectors.clean_text import clean_text
 from monitor.config import ProfileError, parse_profile
+from monitor.exit_codes import WrongUseError
 from monitor.materials import MaterialError, MaterialTable, load_materials
 from monitor.profile_faults import hint
 from monitor.profile_model import DEFAULT_FILAMENT_MM
@@ -24,25 +25,21 @@ Ask = Callable[[str], str]
 Answer = TypeVar("Answer")
 
 
-class NewProfileError(Exception):
-    """The profile was not written; the message says why and what to do."""
-
-
 def choose(arguments: Namespace, ask: Ask | None) -> Choices:
     """Gather what the profile needs: from the flags, else from `ask`, else defaults where there is nobody to ask.
 
     Raises
     ------
-    NewProfileError
+    WrongUseError
         When a flag cannot be used, or the questions are broken off.
     """
     try:
         materials = load_materials(arguments.materials)
         return _choose(arguments, ask, materials)
     except (MaterialError, ValueError) as error:
-        raise NewProfileError(f"{error}. Nothing was written.") from error
+        raise WrongUseError(f"{error}. Nothing was written.") from error
     except EOFError as error:
-        raise NewProfileError("the questions were broken off; nothing was written") from error
+        raise WrongUseError("the questions were broken off; nothing was written") from error
 
 
 def write(choices: Choices, path: Path, *, overwrite: bool, user_materials: Sequence[Path] = ()) -> None:
@@ -50,24 +47,22 @@ def write(choices: Choices, path: Path, *, overwrite: bool, user_materials: Sequ
 
     Raises
     ------
-    NewProfileError
+    WrongUseError
         When the choices make no sound profile, when `path` is there and not to be written over, or cannot be written.
     """
     text = profile_text(choices)
     try:
         parse_profile(text, str(path), user_materials=user_materials)
     except ProfileError as error:
-        raise NewProfileError(f"{error}\nNothing was written.") from error
+        raise WrongUseError(f"{error}\nNothing was written.") from error
     shown = clean_text(str(path))
     try:
         with path.open("w" if overwrite else "x", encoding="utf-8") as file:
             file.write(text)
     except FileExistsError as error:
-        raise NewProfileError(
-            f"{shown} is there already; give another --output, or --force to write over it"
-        ) from error
+        raise WrongUseError(f"{shown} is there already; give another --output, or --force to write over it") from error
     except OSError as error:
-        raise NewProfileError(f"{shown} cannot be written: {error.strerror or error}; nothing was changed") from error
+        raise WrongUseError(f"{shown} cannot be written: {error.strerror or error}; nothing was changed") from error
 
 
 def _choose(arguments: Namespace, ask: Ask | None, materials: MaterialTable) -> Choices:

@@ -102,10 +102,13 @@ def _mapping(node: Node) -> Mapping[str, str]:
     return found
 
 
-def child_at(table: object, step: str | int) -> object:
-    """What stands one step down in raw tables and arrays; None when nothing does."""
+def has_child(table: object, step: str | int) -> bool:
+    """Tell whether anything stands one step down in raw tables and arrays."""
     if isinstance(table, Mapping):
-        return table.get(step)
-    if isinstance(table, list | tuple) and isinstance(step, int) and 0 <= step < len(table):
-        return table[step]
-    return None
+        return step in table
+    return isinstance(table, list | tuple) and isinstance(step, int) and 0 <= step < len(table)
+
+
+def child_at(table: Any, step: str | int) -> Any:  # noqa: ANN401 -- raw tables hold anything
+    """What stands one step down in raw tables and arrays; None when nothing does."""
+    return table[step] if has_child(table, step) else None

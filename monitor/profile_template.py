@@ -24,7 +24,7 @@ class Choices:
 
 _HEAD: Final = """\
 # Machine profile for strandwatch. The lengths, bores and materials below are EXAMPLES: measure your machine and change
-# them. Units stand in the names of the keys. `strandwatch profile check` tells all that is wrong and what was understood.
+# them. Units stand in the names of the keys. `strandwatch profile check` tells what is wrong and what was understood.
 # strandwatch only watches; it does not replace the machine's own thermal protection.
 
 """

@@ -3,11 +3,16 @@
 import os
 import stat
 import tomllib
+from collections.abc import Iterator
 from dataclasses import FrozenInstanceError
 from pathlib import Path
+from typing import Any
 
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
+from connectors.clean_text import clean_text
 from connectors.serial_settings import SerialSettings
 from monitor.config import (
     Fault,
@@ -188,7 +193,7 @@ class TestSound:
     def test_profile_is_frozen(self) -> None:
         """Nobody can change a profile in passing."""
         with pytest.raises(FrozenInstanceError):
-            parse(SOUND).link = None  # type: ignore[misc] -- that is what the test is about
+            parse(SOUND).link = None  # type: ignore[misc]  # that is what the test is about
 
     def test_byte_order_mark_is_accepted(self, tmp_path: Path) -> None:
         """Some editors put a byte order mark before UTF-8 text."""
@@ -403,6 +408,40 @@ def test_no_sensor_at_all() -> None:
 def test_wrong_shapes_never_raise_anything_else(text: str, told: str) -> None:
     """Whatever the text, the answer is a ProfileError whose lines name the place."""
     assert any(told in str(fault) for fault in faults_of(text))
+
+
+LEAVES = st.none() | st.booleans() | st.integers() | st.floats() | st.text(max_size=20)
+ANYTHING = st.recursive(
+    LEAVES,
+    lambda inner: st.lists(inner, max_size=3) | st.dictionaries(st.text(max_size=9), inner, max_size=3),
+    max_leaves=6,
+)
+
+
+def places(table: object, path: tuple[str | int, ...] = ()) -> Iterator[tuple[str | int, ...]]:
+    """Every place in plain tables, the root left out."""
+    steps = table.items() if isinstance(table, dict) else enumerate(table) if isinstance(table, list) else ()
+    for step, child in steps:
+        yield (*path, step)
+        yield from places(child, (*path, step))
+
+
+@given(data=st.data(), value=ANYTHING)
+@settings(max_examples=150, deadline=None)
+def test_any_value_anywhere_is_sound_or_a_fault(data: st.DataObject, value: object) -> None:
+    """Whatever stands at whatever key, the profile loads or the faults are told on clean lines."""
+    table: Any = tomllib.loads(SOUND + LINK)
+    *above, last = data.draw(st.sampled_from(sorted(places(table), key=str)))
+    parent = table
+    for step in above:
+        parent = parent[step]
+    parent[last] = value
+    faults: tuple[Fault, ...] = ()
+    try:
+        profile_from_tables(table, parse(SOUND).material_tables, "test.toml")
+    except ProfileError as error:
+        faults = error.faults
+    assert all(clean_text(str(fault), 10_000) == str(fault) for fault in faults)
 
 
 class TestUnreadable:

@@ -9,9 +9,11 @@ from pathlib import Path
 
 import pytest
 
+from monitor.cli import main
 from monitor.commands import profile as command
 from monitor.config import load_profile
-from monitor.profile_new import NewProfileError, choose
+from monitor.exit_codes import WrongUseError
+from monitor.profile_new import choose
 from monitor.profile_report import CAUTION
 from monitor.profile_template import Choices, profile_text
 
@@ -25,9 +27,7 @@ def arguments(*words: str) -> argparse.Namespace:
 
 
 def run(*words: str) -> int:
-    parsed = arguments(*words)
-    status: int = parsed.run(parsed)
-    return status
+    return main(["profile", *words])
 
 
 def answers(*lines: str) -> Callable[[str], str]:
@@ -48,6 +48,7 @@ class Terminal(io.StringIO):
     """Standard input with somebody at it."""
 
     def isatty(self) -> bool:
+        """Somebody is at it."""
         return True
 
 
@@ -115,7 +116,7 @@ class TestNew:
             (),
             ("--serial", "/dev/ttyUSB0"),
             ("--serial", "/dev/ttyUSB0", "--baud", "250000", "--inputs", "3", "--material", "2=PETG"),
-            ("--websocket", "ws://192.0.2.7:7125/data", "--inputs", "1"),
+            ("--websocket", "ws://192.0.2.7:9001/data", "--inputs", "1"),
             ("--websocket", "wss://printer.example/data", "--inputs", "12"),
             ("--name", 'a "quoted" \\ name', "--filament-diameter-mm", "2.85", "--inputs", "64"),
         ],
@@ -181,9 +182,7 @@ class TestNew:
     def test_asks_what_the_flags_leave_open(self) -> None:
         """On a terminal the questions fill what no flag says; an empty answer takes the default."""
         choices = choose(arguments("new", "--name", "m"), answers("2", "/dev/ttyACM0", "250000", "", "PETG"))
-        assert choices == Choices(
-            "m", {1: "PLA", 2: "PETG"}, serial="/dev/ttyACM0", baud=250_000
-        )
+        assert choices == Choices("m", {1: "PLA", 2: "PETG"}, serial="/dev/ttyACM0", baud=250_000)
 
     def test_asks_again_after_a_slip(self) -> None:
         """An answer that cannot be used is asked for again."""
@@ -193,7 +192,7 @@ class TestNew:
 
     def test_questions_broken_off(self) -> None:
         """Closing the terminal in the middle of the questions writes nothing."""
-        with pytest.raises(NewProfileError, match="nothing was written"):
+        with pytest.raises(WrongUseError, match="nothing was written"):
             choose(arguments("new"), answers("m", "2"))
 
     def test_asks_on_a_terminal(self, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:

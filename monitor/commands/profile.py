@@ -10,11 +10,11 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from connectors.clean_text import clean_text
+from monitor.commands.options import add_materials_option
+from monitor.exit_codes import DONE, WRONG_USE
 
 if TYPE_CHECKING:
     import argparse
-
-_WRONG = 2
 
 
 def add_parser(subparsers: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
@@ -30,9 +30,7 @@ def _add_check(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
         "check", help="tell all that is wrong with a profile, or what was understood", description=check_profile.__doc__
     )
     check.add_argument("file", metavar="FILE", type=Path, help="the machine's profile (TOML)")
-    check.add_argument(
-        "--materials", metavar="FILE", type=Path, action="append", default=[], help="own materials; may be repeated"
-    )
+    add_materials_option(check)
     check.set_defaults(run=check_profile)
 
 
@@ -54,38 +52,33 @@ def _add_new(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> N
         default=[],
         help="material of an input, as listed by `strandwatch materials`; may be repeated",
     )
-    new.add_argument(
-        "--materials", metavar="FILE", type=Path, action="append", default=[], help="own materials; may be repeated"
-    )
+    add_materials_option(new)
     new.set_defaults(run=new_profile)
 
 
 def check_profile(arguments: argparse.Namespace) -> int:
     """Tell what was understood of a profile, with every default used; or all of its faults. Exit status 0 or 2."""
-    from monitor.config import ProfileError, load_profile
-    from monitor.profile_report import fault_lines, summary_lines
+    from monitor.config import ProfileError, load_profile  # noqa: PLC0415 -- heavy
+    from monitor.profile_report import fault_lines, summary_lines  # noqa: PLC0415 -- heavy
 
     try:
         profile = load_profile(arguments.file, user_materials=arguments.materials)
     except ProfileError as error:
         print("\n".join(fault_lines(error)))
-        return _WRONG
+        return WRONG_USE
     print(f"profile {clean_text(str(arguments.file))} is fine")
     print("\n".join(summary_lines(profile)))
-    return 0
+    return DONE
 
 
 def new_profile(arguments: argparse.Namespace) -> int:
     """Write a commented profile that works, to be adapted; on a terminal, ask for what the flags leave open."""
-    from monitor.profile_new import NewProfileError, choose, write
+    from monitor.profile_new import choose, write  # noqa: PLC0415 -- heavy
 
     path = arguments.output or Path("machine.toml")
-    try:
-        choices = choose(arguments, ask=input if sys.stdin.isatty() else None)
-        write(choices, path, overwrite=arguments.force, user_materials=arguments.materials)
-    except NewProfileError as error:
-        print(error, file=sys.stderr)
-        return _WRONG
+    is_terminal = sys.stdin is not None and sys.stdin.isatty()
+    choices = choose(arguments, ask=input if is_terminal else None)
+    write(choices, path, overwrite=arguments.force, user_materials=arguments.materials)
     shown = clean_text(str(path))
     print(f"wrote {shown}; adapt it to the machine, then run: strandwatch profile check {shown}")
-    return 0
+    return DONE
