@@ -70,10 +70,11 @@ def test_without_a_known_tool_nothing_is_said(tool: int | None) -> None:
 
 
 def test_restart_keeps_the_total_and_voids_the_baseline() -> None:
-    """After a restart the counter begins anywhere; the total neither falls nor jumps."""
+    """After a restart the counter begins anywhere; the total neither falls nor jumps, and flow is 100 % again."""
     ledger = _ledger()
     ledger.take_axis(10.0, 0.0)
     ledger.take_axis(14.0, 1.0)
+    ledger.scale_flow(0, 0.5)
     ledger.restart(tool=0)
     assert ledger.take_axis(0.0, 2.0)[1] == 4.0
     assert ledger.take_axis(1.0, 3.0)[1] == 5.0

@@ -79,6 +79,15 @@ def test_active_tool_word_serves_for_that_tool_only_without_numbered_words() -> 
     assert samples(protocol.receive(b"T:200.0 E:1 W:3\n", 4.0)) == []
 
 
+def test_active_tool_word_belongs_to_the_tool_that_is_waited_for() -> None:
+    """While a command waits for tool 1, `T:` is tool 1's heater, not the active tool 0's."""
+    protocol = opened(sensors={"melt": "T"})
+    for time_s in (1.0, 2.0):
+        found = samples(protocol.receive(b"T:200.0\n", time_s))
+    assert found == [{"temp_c:melt": 200.0}]
+    assert samples(protocol.receive(b"T:200.0 E:1 W:3\n", 3.0)) == []
+
+
 def test_one_damaged_report_changes_nothing() -> None:
     """A lost tail (`B:6` for 60) is a legal line; the value is held back, and the next true one is taken."""
     protocol = opened()
@@ -189,6 +198,7 @@ def test_errors_of_the_controller_are_told_in_clean_text() -> None:
     assert [e.available for e in fatal if isinstance(e, LinkChange)] == [False]
     assert [e.execution for e in fatal if isinstance(e, Sample)] == [Execution.STOPPED]
     assert reasons(protocol.receive(REPORT, 5.0)) == ["the controller reports temperatures again"]
+    assert reasons(protocol.receive(REPORT, 6.0)) == []
 
 
 def test_flood_of_errors_is_told_once_in_a_while() -> None:
@@ -394,6 +404,14 @@ def test_answers_are_matched_by_what_they_are() -> None:
     assert protocol.poll(3.0) is None
     told = reasons(protocol.receive(b"ok T0:210.0 /210.0\n", 3.5))
     assert "only listens" in told[0]
+
+
+def test_reopened_port_awaits_no_answer() -> None:
+    """A query sent before the port was lost is never answered; the next one goes out at once."""
+    protocol = opened(mode="ask")
+    assert protocol.poll(1.0) is not None
+    protocol.opened(2.0)
+    assert protocol.poll(2.0) is not None
 
 
 def test_unfinished_line_does_not_survive_a_reopened_port() -> None:
