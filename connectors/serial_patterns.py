@@ -33,9 +33,7 @@ class PatternValue(BaseModel):
     model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False)
 
     group: str | None = Field(default=None, description="named group that holds the value")
-    constant: float | None = Field(
-        default=None, description="value whenever the line appears, instead of a group"
-    )
+    constant: float | None = Field(default=None, description="value whenever the line appears, instead of a group")
     scale: float = Field(default=1.0, description="factor into our unit (mm, °C, 0..1)")
     words: dict[str, float] = Field(default_factory=dict, description="word in the group -> value, for words")
 

@@ -137,8 +137,7 @@ def _refuse_if_held(port: str) -> None:
     """Raise when another program has the port open: a lock is only advice, and opening alone may do harm."""
     device = os.path.realpath(port)
     for pid in _holders(device):
-        name = clean_text((Path("/proc") / str(pid) / "comm").read_text(errors="replace").strip())
-        raise OSError(errno.EBUSY, f"program {name}, process {pid}")
+        raise OSError(errno.EBUSY, f"program {_program(pid)}, process {pid}")
 
 
 def _holders(device: str) -> Iterator[int]:
@@ -149,6 +148,13 @@ def _holders(device: str) -> Iterator[int]:
             links = [] if pid == os.getpid() else list((entry / "fd").iterdir())
             if any(_target(link) == device for link in links):
                 yield pid
+
+
+def _program(pid: int) -> str:
+    try:
+        return clean_text((Path("/proc") / str(pid) / "comm").read_text(errors="replace").strip())
+    except OSError:
+        return "unknown"  # it ended meanwhile; the next attempt will find the port free
 
 
 def _target(link: Path) -> str:

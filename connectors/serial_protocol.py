@@ -77,6 +77,11 @@ class SerialProtocol:
         """How often input of each kind could not be used, and how often a feed counter was re-based."""
         return {**self._complaints.counts, "feed_rebased": self._samples.ledger.rebased}
 
+    @property
+    def lacks_tool(self) -> bool:
+        """Whether feed cannot be told because the active tool is not known."""
+        return self._samples.lacks_tool
+
     def opened(self, time_s: float) -> None:
         """The port was opened: what the controller did while out of sight is not known."""
         is_first = self._opened_s == float("-inf")

@@ -35,6 +35,11 @@ class SerialSamples:
         )
         self.build = BuildState()
 
+    @property
+    def lacks_tool(self) -> bool:
+        """Whether the feed axis cannot be shared out, because the active tool is not known."""
+        return self._settings.feed == "single_axis" and bool(self._settings.shares) and self.ledger.tool is None
+
     def select(self, tool: int) -> None:
         """The controller named the active tool."""
         if self._settings.tool_source == "reported":

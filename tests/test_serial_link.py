@@ -132,6 +132,16 @@ async def test_lines_arrive(device: PtyDevice, mode: str, baud: int) -> None:
     assert sample.values == {"temp_c:manifold": 210.0, "set_c:manifold": 210.0, "duty:manifold": 64 / 127}
 
 
+async def test_unknown_tool_is_told_on_opening(device: PtyDevice) -> None:
+    """Where feed depends on the active tool, opening says when it is not known; again after a loss."""
+    async with started(make(device, input_of_tool={0: 1}, tool_at_start=0)) as events:
+        assert "which input" not in (await until_told(events, "opened at")).reason
+        device.unplug()
+        await until_told(events, "there is no port")
+        device.plug()
+        assert "which input feeds is not known" in (await until_told(events, "opened at")).reason
+
+
 @pytest.mark.parametrize("mode", ["listen", "ask"])
 async def test_unplugged_and_plugged_in_again(device: PtyDevice, mode: str) -> None:
     """Losing the port is told, whole lines received before are not lost, and the port is opened again by itself."""
