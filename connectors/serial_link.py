@@ -145,11 +145,10 @@ class SerialLink:
     def _opened(self) -> LinkChange:
         self.protocol.opened(self._clock())
         manner = "listening only" if self._settings.mode == "listen" else "asking for reports"
-        lack = "; which input feeds is not known until the controller names its active tool"
-        return self._change(
-            f"{self._shown_port} opened at {self._settings.baud} baud, {manner}{lack if self.protocol.lacks_tool else ''}",
-            available=True,
-        )
+        reason = f"{self._shown_port} opened at {self._settings.baud} baud, {manner}"
+        if self.protocol.lacks_tool:
+            reason += "; which input feeds is not known until the controller names its active tool"
+        return self._change(reason, available=True)
 
     def _lost(self, reason: str) -> LinkChange:
         return self._change(
