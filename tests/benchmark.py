@@ -1,0 +1,31 @@
+"""All benchmarks, as figures of one run on one machine: `python -m tests.benchmark [--short]`.
+
+Machines are noisy: compare ratios, not times. Nothing here fails for being slow.
+"""
+
+import sys
+from collections.abc import Mapping
+
+from tests.benchmarks import live_screen, recording_speed, whole_engine
+
+
+def _show(title: str, figures: Mapping[str, float]) -> None:
+    print(f"\n{title}")
+    for name, value in figures.items():
+        print(f"  {value:12.2f}  {name}")
+
+
+def main() -> None:
+    """Run them one after the other."""
+    is_short = "--short" in sys.argv
+    hours, seconds = (0.5, 4.0) if is_short else (24.0, 30.0)
+    _show(
+        f"judging a recording, {hours:g} h at 1 Hz, six strands (goals: ≥ 10,000 and ≤ 15)", whole_engine.measure(hours)
+    )
+    _show(f"live with screen, {seconds:g} s (goals: ≤ 8, ≤ 120, ≤ 1)", live_screen.measure(seconds))
+    if not is_short:
+        _show("recordings", recording_speed.measure())
+
+
+if __name__ == "__main__":
+    main()
