@@ -10,6 +10,7 @@ from typing import Any, Final
 from connectors.clean_text import clean_text
 from connectors.framing import Dropped, Framer
 from connectors.link_health import Complaints, LinkHealth
+from connectors.serial_documents import read_document
 from connectors.serial_lines import read_line
 from connectors.serial_queries import BUSY_CALM_S, ERROR_CALM_S, Asker, Query
 from connectors.serial_samples import SerialSamples, Values
@@ -18,6 +19,7 @@ from connectors.serial_words import (
     Action,
     ActiveTool,
     Busy,
+    Document,
     Failure,
     Flow,
     Note,
@@ -50,6 +52,7 @@ class SerialProtocol:
     """
 
     def __init__(self, settings: SerialSettings) -> None:
+        self._settings = settings
         self._framer = Framer()
         self._samples = SerialSamples(settings)
         self._asker = Asker(settings)
@@ -64,6 +67,7 @@ class SerialProtocol:
             Restart: self._restart,
             Temperatures: self._temperatures,
             Position: self._position,
+            Document: self._document,
             Storage: self._storage,
             Busy: self._busy,
             Action: self._action,
@@ -164,6 +168,12 @@ class SerialProtocol:
 
     def _position(self, reply: Position, time_s: float) -> list[Event]:
         return _sample(self._samples.position(reply, time_s), time_s) + self._answered(Query.POSITION, time_s)
+
+    def _document(self, reply: Document, time_s: float) -> list[Event]:
+        events: list[Event] = []
+        for said in read_document(reply, self._settings.sensors, self._settings.json_places):
+            events += self._handlers[type(said)](said, time_s)
+        return events
 
     def _storage(self, reply: Storage, time_s: float) -> list[Event]:
         execution = self._samples.build.advance(reply)

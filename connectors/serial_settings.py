@@ -11,7 +11,9 @@ from typing import Annotated, Any, Final, Literal, Self
 from pydantic import BaseModel, ConfigDict, Field, field_validator, model_validator
 
 from connectors.feed_ledger import DEFAULT_FASTEST_MM_S, DEFAULT_RETRACT_LIMIT_MM, FeedBounds, Shares
+from connectors.json_pointer import parse_pointer
 from connectors.plausibility import TemperatureBounds
+from connectors.serial_documents import JsonPlaces
 from connectors.serial_patterns import LinePattern
 
 _HEATER_WORD: Final = re.compile(r"(?:T\d{0,2}|[BCPAR]\d?)", re.ASCII)
@@ -94,7 +96,8 @@ class SerialSettings(BaseModel):
     sensors: dict[str, str] = Field(
         min_length=1,
         description="our sensor name -> heater word in the controller's reports: T0, T1, ... a tool; "
-        "T the active tool; B bed, C chamber, P probe, A ambient, R redundant",
+        "T the active tool; B bed, C chamber, P probe, A ambient, R redundant; or, in controllers that report JSON, a "
+        'JSON Pointer such as "/melt/1"',
     )
     duty_full: Literal[127, 255] = Field(default=127, description="what the controller reports for a heater fully on")
     lowest_c: float = Field(default=-50.0, ge=-273.15, description="a temperature below this cannot be true [°C]")
@@ -136,6 +139,9 @@ class SerialSettings(BaseModel):
     volumetric_diameter_mm: float | None = Field(
         default=None, gt=0, le=10.0, description="strand diameter, only where the feed axis counts mm³ instead of mm"
     )
+    json_places: JsonPlaces = Field(
+        default_factory=JsonPlaces, description="where further values stand, in controllers that report JSON objects"
+    )
     patterns: tuple[LinePattern, ...] = Field(
         default=(),
         max_length=32,
@@ -146,8 +152,12 @@ class SerialSettings(BaseModel):
     @classmethod
     def _heater_words(cls, sensors: dict[str, str]) -> dict[str, str]:
         for name, word in sensors.items():
-            if not _HEATER_WORD.fullmatch(word):
-                raise ValueError(f"{name} = {word!r} is no heater word; allowed: T, T0 to T99, B, C, P, A, R")
+            if word.startswith("/"):
+                parse_pointer(word)
+            elif not _HEATER_WORD.fullmatch(word):
+                raise ValueError(
+                    f"{name} = {word!r} is no heater word; allowed: T, T0 to T99, B, C, P, A, R, or a JSON Pointer"
+                )
         words = list(sensors.values())
         twice = sorted({word for word in words if words.count(word) > 1})
         if twice:
@@ -165,6 +175,9 @@ class SerialSettings(BaseModel):
             raise ValueError(f"tool {twice[0]} stands in both input_of_tool and mixes; keep one of the two")
         if self.feed == "per_drive" and self.mixes:
             raise ValueError('feed = "per_drive" reports each drive by itself; mixes then have no meaning: remove them')
+        stray = sorted(set(self.json_places.set_points) - set(self.sensors))
+        if stray:
+            raise ValueError(f"json_places.set_points: {stray[0]} is none of the sensors ({', '.join(self.sensors)})")
         if self.wrap_mm is not None and self.wrap_mm <= 2 * self.retract_limit_mm:
             raise ValueError("wrap_mm must be more than twice retract_limit_mm")
         return self
