@@ -2,7 +2,8 @@
 
 Owns the flags and terminal settings of the device file. Blocking: call it from a thread. Knows nothing of replies.
 Opening a port raises its modem lines, which restarts many controllers; no software can prevent that, so the check
-whether it may be opened at all lies with the caller. No call here touches modem lines or sends a break.
+whether it may be opened at all lies with the caller. No call here touches modem lines or sends a break; the library
+used to ask raises, on opening, lines that the system has raised already.
 """
 
 import errno
