@@ -46,6 +46,7 @@ def _rod(rod: _PlainRod) -> Field:
         grid=rod.grid,
         propagators=rod,  # type: ignore[arg-type]  # a stand-in with the same two methods
         law=cautious_law(machine().strands),
+        laws=(cautious_law(machine().strands),),
         merge_weights=np.array([0.0, 1.0]),
         passed=60,
         withdrawn=60,

@@ -8,6 +8,7 @@ can be run ahead without disturbing the watch. Owns no clock and no alerts; know
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from functools import lru_cache
 from typing import Final, NamedTuple
 
 import numpy as np
@@ -74,6 +75,7 @@ class Field:
     grid: Lattice
     propagators: Propagators
     law: DoseLaw
+    laws: tuple[DoseLaw, ...]  # the same for each strand alone
     merge_weights: Array
     passed: int  # parcels of dose kept downstream of the temperature window
     withdrawn: int  # and upstream of it
@@ -122,8 +124,12 @@ class Field:
         self._stand(state, [strand for strand, mm in enumerate(feed_mm) if mm == 0.0], step_s, walls_c, temp)
         for strand, moved_mm in enumerate(feed_mm):
             if moved_mm != 0.0:
-                temp[strand], dose[strand] = self._fed(state, strand, step_s, walls_c, moved_mm)
+                rows, shift = self._travel(state, strand, step_s, walls_c, moved_mm)
+                self._age_on_the_way(strand, rows, step_s, dose[strand : strand + 1])
                 aged_for_min[strand] = 0.0  # done, substep by substep
+                temp[strand] = rows[-1]
+                _renumber(temp[strand], shift)
+                _renumber(dose[strand], shift)
         log_rate = self.law.log_rate(temp)
         gained = mean_rate(state.log_rate, log_rate)
         gained *= aged_for_min
@@ -147,16 +153,16 @@ class Field:
         known[:, cells + walls :, 0] = walls_c
         temp[standing, _GUARD : _GUARD + cells] = (self.propagators.stack(places, step_s) @ known)[:, :, 0]
 
-    def _fed(
+    def _travel(
         self, state: FieldState, strand: int, step_s: float, walls_c: Array, moved_mm: float
-    ) -> tuple[Array, Array]:
-        """Temperature and dose row of a strand that moved.
+    ) -> tuple[Array, int]:
+        """Temperature rows of a strand that moves, before and after each substep; and by how many parcels it moved.
 
-        While it moves, parcels keep the columns they had when the step began and the path's window travels over them.
+        Parcels keep the columns they had when the step began, and the path's window travels over them.
         """
         cells, start_mm, first = self.grid.cells, state.fed_mm[strand], state.places[strand].shift
         substeps = math.ceil(abs(moved_mm) / self.grid.cell_mm)
-        walls = state.walls_c + np.arange(substeps + 1.0)[:, None] * ((walls_c - state.walls_c) / substeps)
+        walls = state.walls_c + _shares(substeps) * (walls_c - state.walls_c)
         rows = np.empty((substeps + 1, state.temp_c.shape[1]))
         rows[0] = state.temp_c[strand]
         self._fill_ends(rows[1:], walls[1:])
@@ -168,13 +174,14 @@ class Field:
             known[cells:] = walls[substep : substep + 2].ravel()
             matrix = self.propagators.step(self.kinds[strand], place.phase, step_s / substeps)
             rows[substep + 1, low : low + cells] = matrix @ known
-        log_rate = self.law.of(strand).log_rate(rows)
+        return rows, self._place(start_mm + moved_mm).shift - first
+
+    def _age_on_the_way(self, strand: int, rows: Array, step_s: float, dose_min: Array) -> None:
+        """Add what the parcels of a moving strand age from row to row of `_travel`."""
+        log_rate = self.laws[strand].log_rate(rows)
         gained = mean_rate(log_rate[:-1], log_rate[1:]).sum(axis=0, keepdims=True)
-        gained *= step_s / substeps / 60.0
-        dose = state.dose_min[strand : strand + 1].copy()
-        self._add(dose, gained)
-        shift = self._place(start_mm + moved_mm).shift - first
-        return _moved(rows[-1], shift), _moved(dose[0], shift)
+        gained *= step_s / (len(rows) - 1) / 60.0
+        self._add(dose_min, gained)
 
     def _fill_ends(self, rows: Array, walls_c: Array) -> None:
         """Write what lies beyond the path, wherever it stands in the row: the merge point's wall, and ambient."""
@@ -204,26 +211,33 @@ class Field:
 def build_field(parameters: Parameters) -> Field:
     """Prepare the model for one machine and its load."""
     grid = lattice(parameters)
+    law = cautious_law(parameters.strands)
     materials = tuple(dict.fromkeys(strand.material for strand in parameters.strands))
     return Field(
         strands=parameters.strands,
         kinds=tuple(materials.index(strand.material) for strand in parameters.strands),
         grid=grid,
         propagators=Propagators(parameters, grid, materials),
-        law=cautious_law(parameters.strands),
+        law=law,
+        laws=tuple(law.of(strand) for strand in range(len(parameters.strands))),
         merge_weights=wall_map(parameters).at(np.array([MERGE_MM]))[0],
         passed=math.ceil(_PASSED_MM / grid.cell_mm),
         withdrawn=math.ceil(_WITHDRAWN_MM / grid.cell_mm),
     )
 
 
-def _moved(row: Array, shift: int) -> Array:
-    """Row after `shift` parcels went by; what enters from outside takes the value at the edge it came over."""
-    if shift == 0:
-        return row
+def _renumber(row: Array, shift: int) -> None:
+    """Let `shift` parcels go by, in place; what enters from outside takes the value at the edge it came over."""
     if shift > 0:
-        return np.concatenate([row[shift:], np.full(shift, row[-1])])
-    return np.concatenate([np.full(-shift, row[0]), row[:shift]])
+        row[:-shift], row[-shift:] = row[shift:], row[-1]
+    elif shift < 0:
+        row[-shift:], row[:-shift] = row[:shift], row[0]
+
+
+@lru_cache(maxsize=64)
+def _shares(substeps: int) -> Array:
+    """How much of a step is over after each of its substeps, 0 to 1, as a column."""
+    return np.linspace(0.0, 1.0, substeps + 1)[:, None]
 
 
 def _frozen(state: FieldState) -> FieldState:
