@@ -6,7 +6,7 @@ how a link runs.
 
 import tomllib
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from importlib.resources import files
 from pathlib import Path
 from typing import Any, Final
@@ -17,10 +17,12 @@ from connectors.clean_text import clean_text
 from connectors.withheld import without_secrets
 from monitor.core.parameters import Parameters
 from monitor.link_mapping import Link, sensors_reported
-from monitor.materials import MaterialError, MaterialTable, load_materials
+from monitor.material_errors import MaterialsError
+from monitor.material_tables import Origin, merge
+from monitor.materials import MaterialTable, load_materials
 from monitor.profile_checks import check, draft
 from monitor.profile_defaults import DefaultUsed, defaults_used
-from monitor.profile_faults import Fault, Finding, Place, ProfileError, fault, findings
+from monitor.profile_faults import Fault, Finding, Place, ProfileError, fault, findings, value_at
 from monitor.profile_model import ProfileFile
 from monitor.profile_parameters import check_materials, make_parameters
 from monitor.profile_text import read_text, unreadable
@@ -97,9 +99,9 @@ def parse_profile(text: str, file_name: str, *, user_materials: Sequence[Path] =
         raise unreadable(file_name, f"not TOML: {clean_text(str(error))}") from error
     try:
         materials = load_materials(user_materials)
-    except MaterialError as error:
-        raise unreadable(file_name, str(error)) from error
-    return _profile(table, materials, file_name, overrides=table.get("materials", {}))
+    except MaterialsError as error:
+        raise ProfileError(error.faults) from error
+    return _profile(table, materials, file_name, overrides=_overrides(table))
 
 
 def profile_from_tables(table: Mapping[str, Any], material_tables: Mapping[str, Any], file_name: str) -> Profile:
@@ -112,8 +114,8 @@ def profile_from_tables(table: Mapping[str, Any], material_tables: Mapping[str, 
     """
     try:
         materials = MaterialTable.from_tables(material_tables)
-    except MaterialError as error:
-        raise unreadable(file_name, str(error)) from error
+    except MaterialsError as error:
+        raise ProfileError(error.faults) from error
     return _profile(table, materials, file_name, overrides={})
 
 
@@ -126,23 +128,22 @@ def _profile(
         model = ProfileFile.model_validate(table)
     except ValidationError as error:
         found += findings(error, ProfileFile, table)
-    materials, troubles = _overridden(materials, overrides)
+    merged = merge(materials.entries, overrides, Origin("the profile"))
+    materials = MaterialTable(merged.entries)
     read = draft(table)
-    found += [*troubles, *check(read), *check_materials(read, materials)]
-    if model is None or found:
-        raise ProfileError([fault(file_name, table, finding) for finding in _in_order(found)])
+    found += check(read)
+    lost = set(overrides) - set(merged.entries)  # told by `merged.faults`, not once more where a strand is made of it
+    found += [finding for finding in check_materials(read, materials) if value_at(table, finding.path) not in lost]
+    own = [replace(told, file=file_name, key=f"materials.{told.key}") for told in merged.faults]
+    if model is None or found or own:
+        raise ProfileError([*(fault(file_name, table, finding) for finding in _in_order(found)), *own])
     return _assemble(model, table, materials)
 
 
-def _overridden(materials: MaterialTable, overrides: Mapping[str, Any]) -> tuple[MaterialTable, list[Finding]]:
-    """Put the profile's own materials over the table's, one by one so that each faulty one is told."""
-    found: list[Finding] = []
-    for name, table in overrides.items() if isinstance(overrides, Mapping) else ():
-        try:
-            materials = materials.with_overrides({name: table})
-        except MaterialError as error:
-            found.append(Finding(("materials", name), str(error)))
-    return materials, found
+def _overrides(table: Mapping[str, Any]) -> Mapping[str, Any]:
+    """Give the profile's own materials; a wrong type there is told by the check of the whole file."""
+    tables = table.get("materials")
+    return tables if isinstance(tables, dict) else {}
 
 
 def _in_order(found: Sequence[Finding]) -> list[Finding]:

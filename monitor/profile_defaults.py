@@ -10,7 +10,7 @@ from pydantic import BaseModel
 from pydantic.fields import FieldInfo
 
 from monitor.core.parameters import Parameters
-from monitor.profile_faults import Place, key_text
+from monitor.profile_faults import Place, key_text, shown
 from monitor.profile_model import Origin, ProfileFile
 
 LINK_DEFAULT = "chosen for this kind of link, no source"
@@ -26,7 +26,7 @@ class DefaultUsed:
     origin: str
 
     def __str__(self) -> str:
-        return f"{self.key} = {self.value} ({self.origin})"
+        return f"{self.key} = {shown(self.value)} ({self.origin})"
 
 
 def defaults_used(profile: ProfileFile, parameters: Parameters) -> tuple[DefaultUsed, ...]:

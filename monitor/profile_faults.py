@@ -13,6 +13,7 @@ from pydantic import BaseModel, ValidationError
 from pydantic_core import ErrorDetails
 
 from connectors.clean_text import clean_text
+from connectors.withheld import without_secrets
 from monitor.profile_schema import allowed_text, child_at, has_child, known_keys, node_at, tags
 
 Place = tuple[str | int, ...]
@@ -75,8 +76,10 @@ class Finding(NamedTuple):
 
 
 def fault(file: str, table: Mapping[str, Any], finding: Finding) -> Fault:
-    """The fault as the owner reads it, with the value that stands in `table` at its place."""
-    value = None if finding.problem == "missing" else value_at(table, finding.path)
+    """The fault as the owner reads it, with the value that stands in `table` at its place unless it is a secret."""
+    value = value_at(table, finding.path)
+    for step in finding.path[-1:]:
+        value = without_secrets({str(step): value})[str(step)]
     owner = _owner(table, finding.path)
     return Fault(
         file, key_text(finding.path), value, clean_text(finding.problem + owner, 400), clean_text(finding.allowed, 1000)

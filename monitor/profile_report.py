@@ -7,7 +7,6 @@ from collections.abc import Iterator
 from typing import Final
 
 from connectors.clean_text import clean_text
-from connectors.withheld import without_secrets
 from monitor.config import Profile, ProfileError
 from monitor.core.parameters import Material, Parameters, Strand, WallLaw, Zone
 from monitor.link_mapping import address, inputs_reported
@@ -72,7 +71,7 @@ def _link_lines(profile: Profile) -> Iterator[str]:
     if profile.link is None:
         yield "link: none (demo and replay need none; watch does)"
         return
-    yield f"link: {profile.link.kind}, {clean_text(without_secrets(address(profile.link)))}"
+    yield f"link: {profile.link.kind}, {clean_text(address(profile.link))}"
     yield f"  reports sensors: {', '.join(sorted(profile.sensors_reported))}"
     fed = inputs_reported(profile.link)
     unknown = [strand.input for strand in profile.parameters.strands if strand.input not in fed]

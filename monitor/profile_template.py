@@ -122,7 +122,10 @@ def _link(choices: Choices) -> str:
     if choices.serial is not None:
         return _serial(choices.serial, choices.baud, len(choices.materials))
     if choices.websocket is not None:
-        return _websocket(choices.websocket, len(choices.materials))
+        feed = "".join(
+            f'"fed_mm:{number}" = {{ pointer = "/feed/{number}/total_mm" }}\n' for number in choices.materials
+        )
+        return _WEBSOCKET.replace("URL", quoted(choices.websocket)) + feed
     return _NO_LINK
 
 
@@ -159,3 +162,28 @@ nozzle = "T1"
 # Tool number of the controller = input.
 [link.input_of_tool]
 {tools}"""
+
+
+_WEBSOCKET: Final = """
+# How to reach the machine. A secret never stands here: token_file or token_env says where it is kept.
+[link]
+kind = "websocket"
+url = URL
+# token_file = "/home/me/.config/strandwatch/token"  # readable by its owner only
+# ca_file = "/home/me/.config/strandwatch/authority.pem"  # with wss:// and a certificate of your own
+# on_connect = ['{"ask": "status"}']  # texts that ask for data, where the machine wants to be asked
+
+# What the messages mean; the first rule that fits decides. Here every message is a whole status. A machine that tells
+# changes only needs a further rule with means = "partial".
+[[link.messages]]
+means = "full"
+
+# EXAMPLES: where each value stands in the status, as a JSON Pointer (RFC 6901). Change them to what the machine says.
+[link.channels]
+"execution" = { pointer = "/state", words = { idle = "READY", running = "ACTIVE", paused = "INTERRUPTED" } }
+"progress" = { pointer = "/done_percent", unit = "percent" }
+"temp_c:manifold" = { pointer = "/heat/manifold/now" }
+"set_c:manifold" = { pointer = "/heat/manifold/wanted" }
+"temp_c:nozzle" = { pointer = "/heat/nozzle/now" }
+"set_c:nozzle" = { pointer = "/heat/nozzle/wanted" }
+"""

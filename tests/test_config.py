@@ -89,6 +89,11 @@ nozzle = "T1"
 """
 
 
+@pytest.fixture(autouse=True)
+def _no_materials_of_the_tester(tmp_path_factory: pytest.TempPathFactory, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv("XDG_CONFIG_HOME", str(tmp_path_factory.mktemp("config")))
+
+
 def parse(text: str) -> Profile:
     return parse_profile(text, "test.toml")
 
@@ -331,6 +336,24 @@ def test_link_fault_is_told(old: str, new: str, key: str, told: str) -> None:
     assert told in str(fault)
 
 
+def test_websocket_channels_are_what_is_reported() -> None:
+    """Over a websocket, too, a sensor that no channel is mapped to is told before the build."""
+    link = """
+[link]
+kind = "websocket"
+url = "ws://192.0.2.7/x"
+messages = [{ means = "full" }]
+[link.channels]
+"temp_c:manifold" = { pointer = "/m" }
+"""
+    fault = only_fault(SOUND + link)
+    assert fault.key == "zones[4].sensor"
+    assert parse(SOUND + link + '"temp_c:nozzle" = { pointer = "/n" }\n').sensors_reported == {"manifold", "nozzle"}
+    nested = only_fault(SOUND + link + '"temp_c:nozzle" = { pointr = "/n", pointer = "/n" }\n')
+    assert nested.key == "link.channels.temp_c:nozzle.pointr"
+    assert "did you mean pointer?" in str(nested)
+
+
 def test_bad_pattern_is_told() -> None:
     """A regular expression that cannot be compiled is a fault at its own key, with the reason."""
     pattern = (
@@ -511,6 +534,25 @@ def test_example_profiles_are_sound(name: str) -> None:
     assert profile.link is not None
     assert set(profile.parameters.sensors) <= profile.sensors_reported
     assert "invented" in path.read_text(encoding="utf-8").lower()
+
+
+def test_own_material_faults_are_told_at_their_place() -> None:
+    """Faults in the profile's own materials name its file and key; a strand made of them is no further fault."""
+    own = '[materials.house-blend]\nceiling_c = "hot"\n[materials.PLA]\nlimit_mins = 3\n'
+    faults = faults_of(changed('material = "PETG"', 'material = "house-blend"') + own)
+    assert [(fault.file, fault.key) for fault in faults] == [
+        ("test.toml", "materials.house-blend.ceiling_c"),
+        ("test.toml", "materials.PLA.limit_mins"),
+    ]
+
+
+def test_faults_show_no_secret() -> None:
+    """A secret that stands where it may not is told without being shown."""
+    link = '[link]\nkind = "websocket"\nurl = "ws://me:hunter2@192.0.2.7/x"\ntoken = "hunter3"\n'
+    told = "\n".join(map(str, faults_of(SOUND + link)))
+    assert "link.url" in told
+    assert "link.token" in told
+    assert "hunter" not in told
 
 
 def test_table_is_the_file_without_secrets() -> None:

@@ -53,7 +53,8 @@ class Terminal(io.StringIO):
 
 
 @pytest.fixture(autouse=True)
-def _nobody_at_the_terminal(monkeypatch: pytest.MonkeyPatch) -> None:
+def _nobody_at_the_terminal(tmp_path_factory: pytest.TempPathFactory, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv("XDG_CONFIG_HOME", str(tmp_path_factory.mktemp("config")))  # none of the tester's own materials
     monkeypatch.setattr(sys, "stdin", io.StringIO())
 
 
@@ -117,7 +118,7 @@ class TestNew:
             ("--serial", "/dev/ttyUSB0"),
             ("--serial", "/dev/ttyUSB0", "--baud", "250000", "--inputs", "3", "--material", "2=PETG"),
             ("--websocket", "ws://192.0.2.7:9001/data", "--inputs", "1"),
-            ("--websocket", "wss://printer.example/data", "--inputs", "12"),
+            ("--websocket", "wss://machine.example/data", "--inputs", "12"),
             ("--name", 'a "quoted" \\ name', "--filament-diameter-mm", "2.85", "--inputs", "64"),
         ],
     )
