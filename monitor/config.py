@@ -20,8 +20,9 @@ from monitor.link_mapping import Link, sensors_reported
 from monitor.material_errors import MaterialsError
 from monitor.material_tables import Origin, merge
 from monitor.materials import MaterialTable, load_materials
-from monitor.profile_checks import check, draft
+from monitor.profile_checks import check
 from monitor.profile_defaults import DefaultUsed, defaults_used
+from monitor.profile_draft import draft
 from monitor.profile_faults import Fault, Finding, Place, ProfileError, fault, findings, value_at
 from monitor.profile_model import ProfileFile
 from monitor.profile_parameters import check_materials, make_parameters

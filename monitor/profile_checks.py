@@ -1,94 +1,23 @@
 """What must go together in a profile: walls and their neighbours, strands and inputs, sensors and the link.
 
-Owns the rules that span several keys. Works on whatever tables could be read (`Draft`), so that a fault in one table
-hides none in another. Knows nothing of files, wording of types, or materials.
+Owns the rules that span several keys. Works on whatever tables could be read. Knows nothing of files, wording of types,
+or materials.
 """
 
 import math
 from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
-from contextlib import suppress
-from dataclasses import dataclass
 from itertools import chain
-from typing import Any, TypeVar
 
-from pydantic import BaseModel, TypeAdapter, ValidationError
-
-from monitor.link_mapping import Link, sensors_reported
+from monitor.link_mapping import sensors_reported
+from monitor.profile_draft import Draft
 from monitor.profile_faults import Finding, hint
-from monitor.profile_model import (
-    DEFAULT_FILAMENT_MM,
-    AlertTable,
-    HeaterTable,
-    InputTable,
-    LinkTable,
-    StrandTable,
-    ZoneTable,
-)
-
-Row = TypeVar("Row", bound=BaseModel)
-
-
-@dataclass(frozen=True, slots=True)
-class Draft:
-    """The readable part of a profile; arrays are keyed by place, and a place with an unreadable table is absent."""
-
-    filament_diameter_mm: float | None
-    zones: Mapping[int, ZoneTable]
-    zone_count: int
-    heaters: Mapping[int, HeaterTable]
-    inputs: Mapping[int, InputTable]
-    strands: Mapping[int, StrandTable]
-    strand_count: int
-    alerts: AlertTable | None
-    link: Link | None
-
-
-def draft(table: Mapping[str, Any]) -> Draft:
-    """Read every table of the profile on its own and keep those that are well formed."""
-    return Draft(
-        filament_diameter_mm=_diameter_mm(table),
-        zones=_rows(ZoneTable, table.get("zones")),
-        zone_count=len(_listed_tables(table.get("zones"))),
-        heaters=_rows(HeaterTable, table.get("heaters")),
-        inputs=_rows(InputTable, table.get("inputs")),
-        strands=_rows(StrandTable, table.get("strands")),
-        strand_count=len(_listed_tables(table.get("strands"))),
-        alerts=_rows(AlertTable, [table.get("alerts", {})]).get(0),
-        link=_link(table.get("link")),
-    )
 
 
 def check(read: Draft) -> list[Finding]:
     """Apply all the rules."""
     rules = (_laws, _bridges, _merge_point, _bores, _liners, _names, _loads, _drives, _reports, _alerts)
     return list(chain.from_iterable(rule(read) for rule in rules))
-
-
-def _rows(model: type[Row], raw: object) -> dict[int, Row]:
-    """Read each table that is well formed but for keys not known; the check of the whole file tells of the others."""
-    rows: dict[int, Row] = {}
-    for place, entry in enumerate(_listed_tables(raw)):
-        known = {key: entry[key] for key in entry if key in model.model_fields} if isinstance(entry, Mapping) else entry
-        with suppress(ValidationError):
-            rows[place] = model.model_validate(known)
-    return rows
-
-
-def _listed_tables(raw: object) -> Sequence[object]:
-    return raw if isinstance(raw, list) else ()
-
-
-def _diameter_mm(table: Mapping[str, Any]) -> float | None:
-    value = table.get("filament_diameter_mm", DEFAULT_FILAMENT_MM)
-    return float(value) if isinstance(value, int | float) and not isinstance(value, bool) else None
-
-
-def _link(raw: object) -> Link | None:
-    adapter: TypeAdapter[Link] = TypeAdapter(LinkTable)
-    with suppress(ValidationError):
-        return None if raw is None else adapter.validate_python(raw)
-    return None
 
 
 def _laws(read: Draft) -> Iterator[Finding]:

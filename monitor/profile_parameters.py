@@ -9,7 +9,7 @@ from dataclasses import replace
 
 from monitor.core.parameters import AlertLimits, Material, Parameters, Strand, WallLaw, Zone
 from monitor.materials import IncompleteMaterialError, MaterialTable, UnknownMaterialError
-from monitor.profile_checks import Draft
+from monitor.profile_draft import Draft
 from monitor.profile_faults import Finding
 from monitor.profile_model import ProfileFile, StrandTable, ZoneTable
 
