@@ -33,7 +33,7 @@ class ReplayVerdict:
         if recording.torn:
             yield "note: the recording's last line is incomplete: the watch was cut off then; all before it counts"
         if recording.skipped:
-            yield f"note: {recording.skipped} lines of the recording could not be read and were left out"
+            yield f"note: lines of the recording that could not be read: {recording.skipped}; they were left out"
         if self._source.has_gaps:
             yield "note: part of the watch could not be recorded then, so the conclusions may differ"
         if self._source.is_over:

@@ -257,14 +257,17 @@ async def test_the_owner_is_told_of_a_failed_recording_and_of_sensors_never_repo
     """Both stand in one notice; a sensor that comes late is taken back."""
     notices: list[str] = []
     recorder = NotedRecorder()
-    events = [sample(1.0, manifold=195.0), sample(30.0, manifold=195.0), sample(31.0, manifold=195.0), sample(32.0)]
+    events = [*(sample(time_s, manifold=195.0, nozzle=225.0) for time_s in (1.0, 30.0, 31.0)), sample(32.0)]
     session = Session(ListedLink(events), ScriptedEngine(), name="test", sensors=PARAMETERS.sensors)
     session.record_with(recorder)
     session.observe(lambda _: notices.append(session.notice))
     recorder.failure = "recording failed: the disk is full"
     await session.run()
     assert notices[1] == "recording failed: the disk is full"
-    assert "the profile names sensor 'cold_end', but the machine never reported it; it reports 'manifold'" in notices[2]
+    assert (
+        "the profile names sensor 'cold_end', but the machine never reported it; it reports 'manifold', 'nozzle'"
+        in notices[2]
+    )
     assert notices[2].startswith("recording failed: the disk is full; ")
     assert notices[3] == "recording failed: the disk is full"
 

@@ -22,40 +22,10 @@ from monitor.core.assessment import (
     StrandAssessment,
     WallReading,
 )
-from monitor.core.parameters import LinerLimits, Material, Parameters, Strand, WallLaw, Zone
 from monitor.output import Output
+from tests.machines import machine
 
-MATERIAL = Material(
-    name="demo-chalk",
-    glass_c=60.0,
-    melt_c=None,
-    ceiling_c=235.0,
-    reference_c=195.0,
-    ea_below_kj_mol=80.0,
-    ea_above_kj_mol=120.0,
-    ea_best_kj_mol=100.0,
-    warn_min=300.0,
-    limit_min=480.0,
-    limit_high_min=700.0,
-    wet_factor=1.0,
-    density_kg_m3=1240.0,
-    heat_capacity_j_kg_k=1800.0,
-    conductivity_w_m_k=0.2,
-    min_feed_c=175.0,
-)
-PARAMETERS = Parameters(
-    machine="invented bench",
-    filament_diameter_mm=1.75,
-    ambient_c=25.0,
-    zones=(
-        Zone("cold end", 22.0, 2.0, WallLaw.SENSOR, "cold_end", "PTFE", 1.0),
-        Zone("heat break", 14.0, 2.0, WallLaw.BRIDGE, liner="PTFE", liner_mm=1.0),
-        Zone("manifold", 16.0, 2.0, WallLaw.SENSOR, "manifold", wetted=True),
-    ),
-    last_before_merge=2,
-    strands=(Strand(4, MATERIAL, dried=True),),
-    liners={"PTFE": LinerLimits(230.0, 250.0, 260.0)},
-)
+PARAMETERS = machine()
 _ROW = np.zeros(2)
 STRAND = StrandAssessment(
     input=4,
@@ -119,8 +89,8 @@ RAISED = AlertTransition(0.0, "raised", ALERT, AlertState.NORMAL, "engine")
 
 
 def sample(time_s: float, **walls_c: float) -> Sample:
-    """Sample with the temperatures of some sensors, by default of both that the profile names."""
-    values = walls_c or {"cold_end": 32.0, "manifold": 195.0}
+    """Sample with the temperatures of some sensors, by default of all that the profile names."""
+    values = walls_c or {"cold_end": 32.0, "manifold": 195.0, "nozzle": 225.0}
     return Sample(time_s, {f"temp_c:{name}": value for name, value in values.items()}, Execution.ACTIVE)
 
 
