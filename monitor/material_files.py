@@ -1,0 +1,73 @@
+"""The files that materials come from, in the order in which they have their say.
+
+Owns which files are read, and the reading of one within bounds. Knows nothing of what stands in them.
+"""
+
+import tomllib
+from collections.abc import Iterator, Sequence
+from importlib.resources import files
+from pathlib import Path
+from typing import Any, Final
+
+from platformdirs import user_config_path
+
+from connectors.clean_text import clean_text
+from monitor.material_errors import MaterialsError
+from monitor.material_tables import Origin
+from monitor.profile_faults import Fault
+
+USER_FILE: Final = "materials.toml"
+
+_PACKAGE_FILES: Final = (
+    ("materials.toml", Origin("the package's materials.toml", source="")),
+    ("demo_materials.toml", Origin("the package's demo_materials.toml", "invented", "invented for the demo")),
+)
+_LARGEST_BYTES: Final = 1_000_000
+
+
+def user_file() -> Path:
+    """Give the place of the owner's own materials, whether or not there is such a file."""
+    return user_config_path("strandwatch", appauthor=False) / USER_FILE
+
+
+def package_tables() -> Iterator[tuple[Origin, dict[str, Any]]]:
+    """Read the package's files."""
+    for name, origin in _PACKAGE_FILES:
+        yield origin, tomllib.loads(files("monitor").joinpath(name).read_text(encoding="utf-8"))
+
+
+def files_of_the_owner(given: Sequence[Path]) -> Iterator[Path]:
+    """Name the owner's files in order: the one at its own place if it is there, then those given."""
+    if user_file().exists():
+        yield user_file()
+    yield from given
+
+
+def read_tables(path: Path) -> dict[str, Any]:
+    """Read one file of the owner.
+
+    Raises
+    ------
+    MaterialsError
+        When it cannot be read, or is no TOML.
+    """
+    try:
+        with path.open("rb") as file:
+            raw = file.read(_LARGEST_BYTES + 1)
+    except OSError as error:
+        raise _unusable(
+            path, f"cannot be read: {error.strerror or error}; check the path and its permissions"
+        ) from error
+    if len(raw) > _LARGEST_BYTES:
+        raise _unusable(path, f"more than {_LARGEST_BYTES} bytes; is it another file?")
+    try:
+        return tomllib.loads(raw.decode("utf-8-sig"))
+    except UnicodeDecodeError as error:
+        line = raw[: error.start].count(b"\n") + 1
+        raise _unusable(path, f"line {line} is not UTF-8 text; save the file as UTF-8") from error
+    except (tomllib.TOMLDecodeError, RecursionError) as error:
+        raise _unusable(path, f"not TOML: {clean_text(str(error))}") from error
+
+
+def _unusable(path: Path, problem: str) -> MaterialsError:
+    return MaterialsError([Fault(str(path), "", None, problem)])

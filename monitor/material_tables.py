@@ -1,0 +1,137 @@
+"""From raw tables to checked ones: who vouches for a value, citations, faults, and one file's word over another's.
+
+Owns the two short forms of a value (a plain number; a citation by its key) and the merging value by value. Reads no
+files and knows nothing of the engine.
+"""
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from typing import Any, Final
+
+from pydantic import ValidationError
+
+from connectors.clean_text import clean_text
+from monitor.material_checks import check
+from monitor.material_model import Entry, LinerTable, PolymerTable, Status, Value
+from monitor.profile_faults import Fault, Finding, fault, findings
+
+SOURCES: Final = "sources"
+"""Name of the table of citations in a file; no material can be called so."""
+
+_LONGEST_NAME: Final = 60
+_VALUE_FORMS: Final = "a number, or a table with value, and as known low, high, used, status, source, note"
+
+
+@dataclass(frozen=True, slots=True)
+class Origin:
+    """Who vouches for the values of a file that do not say so themselves.
+
+    Parameters
+    ----------
+    name : str
+        What the file is called in faults, and as a value's source unless `source` says otherwise.
+    status, source : str
+        Given to values that have none of their own.
+    """
+
+    name: str
+    status: Status = "own"
+    source: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Merged:
+    """Tables after one more file had its say, and what was wrong with it."""
+
+    entries: Mapping[str, Entry]
+    faults: tuple[Fault, ...]
+
+
+def merge(entries: Mapping[str, Entry], tables: Mapping[str, Any], origin: Origin) -> Merged:
+    """Put `tables` over `entries`, value by value; a table with faults is left out and told."""
+    result, faults = dict(entries), list[Fault]()
+    citations = tables.get(SOURCES, {})
+    for name, raw in tables.items():
+        if name == SOURCES:
+            continue
+        table = _filled(raw, origin, citations)
+        entry, found = _merged(entries.get(name), table)
+        found += _name_findings(name)
+        if entry is not None and not found:
+            result[name] = entry
+        faults += [_fault(origin, name, raw, finding) for finding in found]
+    faults += [_fault(origin, SOURCES, citations, finding) for finding in _citation_findings(citations)]
+    return Merged(result, tuple(faults))
+
+
+def _merged(base: Entry | None, table: object) -> tuple[Entry | None, list[Finding]]:
+    if not isinstance(table, Mapping):
+        return None, [Finding((), "wrong type", "a table of the material's keys")]
+    model = _model(base, table)
+    try:
+        new: Entry = model.model_validate(table)
+    except ValidationError as error:
+        return None, findings(error, model, table)
+    if base is None:
+        return new, list(check(new))
+    if new.kind != base.kind:
+        return None, [Finding(("kind",), f"this name is taken by a {base.kind}", f'"{base.kind}", or another name')]
+    own = new.model_fields_set
+    merged = base.model_copy(update={key: getattr(new, key) for key in own})
+    return merged, list(check(merged))
+
+
+def _model(base: Entry | None, table: Mapping[str, Any]) -> type[PolymerTable] | type[LinerTable]:
+    kind = table.get("kind", "polymer" if base is None else base.kind)
+    return LinerTable if kind == "liner" else PolymerTable
+
+
+def _filled(raw: object, origin: Origin, citations: object) -> object:
+    """The table with every short form written out."""
+    if not isinstance(raw, Mapping):
+        return raw
+    known = {**PolymerTable.model_fields, **LinerTable.model_fields}
+    is_value = {key: _holds_value(field.annotation) for key, field in known.items()}
+    return {key: _long(value, origin, citations) if is_value.get(key) else value for key, value in raw.items()}
+
+
+def _holds_value(annotation: object) -> bool:
+    return any(isinstance(part, type) and issubclass(part, Value) for part in getattr(annotation, "__args__", ()))
+
+
+def _long(value: object, origin: Origin, citations: object) -> object:
+    named = {"status": origin.status, "source": clean_text(origin.name if origin.source is None else origin.source)}
+    if isinstance(value, int | float) and not isinstance(value, bool):
+        return {"value": value, **named}
+    if not isinstance(value, Mapping):
+        return value
+    full = {**named, **value}
+    if isinstance(full["source"], str) and isinstance(citations, Mapping):
+        parts = full["source"].split("; ")
+        full["source"] = "; ".join(str(citations.get(part, part)) for part in parts)
+    return full
+
+
+def _name_findings(name: str) -> Iterator[Finding]:
+    if not name.strip() or len(name) > _LONGEST_NAME or clean_text(name) != name:
+        yield Finding((), "a name that cannot be shown", f"1 to {_LONGEST_NAME} characters that can be shown")
+
+
+def _citation_findings(citations: object) -> Iterator[Finding]:
+    if not isinstance(citations, Mapping):
+        yield Finding((), "wrong type", "a table of citations")
+        return
+    for key, text in citations.items():
+        if not isinstance(text, str) or clean_text(text, 400) != text:
+            yield Finding((key,), "not a citation", "text of at most 400 characters that can be shown")
+
+
+def _fault(origin: Origin, name: str, raw: object, finding: Finding) -> Fault:
+    """The fault as it stands in the file, where a plain number has no `value` below it."""
+    path, allowed = finding.path, finding.allowed
+    plain = isinstance(raw, Mapping) and path and not isinstance(raw.get(path[0]), Mapping)
+    if plain and len(path) > 1:
+        path = path[:1]
+    elif finding.problem == "wrong type" and allowed == "a table" and path:
+        allowed = _VALUE_FORMS
+    return fault(origin.name, {name: raw}, Finding((name, *path), finding.problem, allowed))
