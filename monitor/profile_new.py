@@ -62,7 +62,7 @@ def write(choices: Choices, path: Path, *, overwrite: bool, user_materials: Sequ
     except FileExistsError as error:
         raise WrongUseError(f"{shown} is there already; give another --output, or --force to write over it") from error
     except OSError as error:
-        raise WrongUseError(f"{shown} cannot be written: {error.strerror or error}; nothing was changed") from error
+        raise WrongUseError(f"{shown} cannot be written: {error.strerror or error}; give another --output") from error
 
 
 def _choose(arguments: Namespace, ask: Ask | None, materials: MaterialTable) -> Choices:
