@@ -118,6 +118,15 @@ def test_cold_feed_is_told_only_while_feeding() -> None:
     assert "raised cold_feed WARNING" in feeding
 
 
+def test_turns_of_a_strand_on_a_cold_manifold_are_one_alert() -> None:
+    """Feeding and standing by turns, a cold manifold is told once, and is over when the wall is warm enough."""
+    cold = [_sample(float(s), fed_mm=float(s - s % 200 + min(s % 200, 100)), manifold=165.0) for s in range(1, 1600)]
+    warm = [_sample(1600.0 + s, fed_mm=1600.0 + s, manifold=185.0) for s in range(200)]
+    events = [change.event for step in run([*cold, *warm], machine()) for change in step.transitions]
+
+    assert events == ["raised", "cleared"]
+
+
 @pytest.mark.parametrize(
     ("manifold_c", "expected"),
     [(236.0, "raised ceiling ALARM"), (242.0, "raised liner WARNING"), (251.0, "raised liner ALARM")],

@@ -113,8 +113,8 @@ def _cold_text(facts: Facts) -> str:
     strand = _strand(facts)
     origin = " (rule of thumb)" if strand.min_feed_is_rule else ""
     return (
-        f"input {strand.input} ({strand.material}) feeds at {strand.merge_wall_c:.0f} °C, {facts.value:.0f} K below its"
-        f" lowest feeding temperature {strand.min_feed_c:.0f} °C{origin}"
+        f"the manifold is at {strand.merge_wall_c:.0f} °C, {strand.min_feed_c - strand.merge_wall_c:.0f} K below the"
+        f" lowest feeding temperature {strand.min_feed_c:.0f} °C{origin} of input {strand.input} ({strand.material})"
     )
 
 

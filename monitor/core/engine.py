@@ -14,6 +14,7 @@ from typing import Final
 import numpy as np
 
 from connectors.telemetry import Event, LinkChange, Malformed, Sample, Tick
+from monitor.core.alert_table import ALERT_TABLE
 from monitor.core.alerts import acknowledge, update
 from monitor.core.assess import alert_id, assess, silence_s, transitions
 from monitor.core.assessment import Acknowledge, AlertTransition, Array, Assessment
@@ -27,6 +28,7 @@ QUANTUM_S: Final = 1 / 16  # field steps are whole multiples: few different prop
 SHORTEST_STEP_S: Final = 0.5  # samples that come faster are gathered
 _HOUR_S: Final = 3600.0
 _NOTHING: Final = -math.inf
+_HELD_K: Final = -ALERT_TABLE["cold_feed"].deadband / 2
 
 
 class Step:
@@ -109,11 +111,22 @@ def point_values(model: Model, state: EngineState) -> Array:
     dose_min = model.field.path_rows(state.field)[1].max(axis=1).tolist()
     hottest_c = [float((model.hot_nodes @ walls_c).max())] * len(feeds)
     lacking_k = [
-        least_c - merge_c if is_feeding(feed, now_s) else _NOTHING
-        for least_c, feed in zip(model.min_feed_c, feeds, strict=True)
+        _lacking_k(least_c - merge_c, is_hot=hot_s is not None, is_feeding=is_feeding(feed, now_s))
+        for least_c, hot_s, feed in zip(model.min_feed_c, state.hot_since_s, feeds, strict=True)
     ]
     liners = [float((nodes @ walls_c).max()) for nodes in model.liner_nodes]
     return np.array([*dose_min, *hottest_c, *lacking_k, *standing_h, *liners, *silent_s, silence_s(state)])
+
+
+def _lacking_k(lacking_k: float, *, is_hot: bool, is_feeding: bool) -> float:
+    """How far the wall is below what a strand needs to feed [K], as the alert sees it.
+
+    Only feeding raises the alert. While a strand pauses, a wall that is still too cold holds it, by a value inside the
+    deadband: strands take turns by the minute, and each turn would otherwise call again for the same cold manifold.
+    """
+    if is_feeding:
+        return lacking_k
+    return min(lacking_k, _HELD_K) if is_hot else _NOTHING
 
 
 def _sampled(model: Model, state: EngineState, sample: Sample, time_s: float) -> EngineState:
