@@ -4,7 +4,7 @@ Owns the rule of thumb for cold feed and the order that temperatures, energies a
 of files or of how a fault is told.
 """
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Set
 from typing import Final
 
 from monitor.material_model import Entry, LinerTable, PolymerTable, Value
@@ -44,15 +44,19 @@ def min_feed(polymer: PolymerTable) -> Value[float] | None:
     return Value[float](value=least_c, status="J", note=_RULES[polymer.structure])
 
 
-def check(entry: Entry) -> Iterator[Finding]:
-    """Find pairs of keys that contradict each other; a pair with an absent key cannot."""
+def check(entry: Entry, own: Set[str]) -> Iterator[Finding]:
+    """Find pairs of keys that contradict each other; a pair with an absent key cannot.
+
+    Of a pair, the key among `own` is blamed: the file at hand set it, another one set its partner.
+    """
     if isinstance(entry, PolymerTable) and entry.structure == "amorphous" and entry.melt_c is not None:
         yield Finding(("melt_c",), "an amorphous polymer has no melting temperature", 'structure = "semi-crystalline"')
     for low_key, high_key, why in _ORDERS:
         low, high = _number(entry, low_key), _number(entry, high_key)
         if low is None or high is None or low < high or (low == high and high_key in _MAY_BE_EQUAL):
             continue
-        yield Finding((high_key,), why, f"above {low_key}: {high_key} is {high:g}, {low_key} is {low:g}")
+        blamed = high_key if high_key in own else low_key
+        yield Finding((blamed,), why, f"{low_key} below {high_key}: they are {low:g} and {high:g}")
 
 
 def _number(entry: Entry, key: str) -> float | None:

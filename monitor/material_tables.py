@@ -68,17 +68,25 @@ def _merged(base: Entry | None, table: object) -> tuple[Entry | None, list[Findi
     if not isinstance(table, Mapping):
         return None, [Finding((), "wrong type", "a table of the material's keys")]
     model = _model(base, table)
+    found = list[Finding]()
     try:
         new: Entry = model.model_validate(table)
     except ValidationError as error:
-        return None, findings(error, model, table)
+        found = findings(error, model, table)
+        new = model.model_validate(_without(table, error))
     if base is None:
-        return new, list(check(new))
+        return new, found + list(check(new, new.model_fields_set))
     if new.kind != base.kind:
-        return None, [Finding(("kind",), f"this name is taken by a {base.kind}", f'"{base.kind}", or another name')]
+        return None, [*found, Finding(("kind",), f"this name is taken by a {base.kind}", "another name")]
     own = new.model_fields_set
     merged = base.model_copy(update={key: getattr(new, key) for key in own})
-    return merged, list(check(merged))
+    return merged, found + list(check(merged, own))
+
+
+def _without(table: Mapping[str, Any], error: ValidationError) -> dict[str, Any]:
+    """Keep the keys that are sound in themselves, so that what is wrong between them can be told as well."""
+    faulty = {details["loc"][0] for details in error.errors(include_url=False)}
+    return {key: value for key, value in table.items() if key not in faulty}
 
 
 def _model(base: Entry | None, table: Mapping[str, Any]) -> type[PolymerTable] | type[LinerTable]:
@@ -132,6 +140,6 @@ def _fault(origin: Origin, name: str, raw: object, finding: Finding) -> Fault:
     plain = isinstance(raw, Mapping) and path and not isinstance(raw.get(path[0]), Mapping)
     if plain and len(path) > 1:
         path = path[:1]
-    elif finding.problem == "wrong type" and allowed == "a table" and path:
-        allowed = _VALUE_FORMS
+    elif allowed == "a table" and path:
+        allowed = _VALUE_FORMS if finding.problem == "wrong type" else ""
     return fault(origin.name, {name: raw}, Finding((name, *path), finding.problem, allowed))
