@@ -63,7 +63,9 @@ class ChannelSource(_Table):
     min: Number | None = Field(default=None, description="a value below this cannot be true; in °C, mm, ratio or byte")
     max: Number | None = Field(default=None, description="a value above this cannot be true; in °C, mm, ratio or byte")
     numbers: dict[str, Number] = Field(
-        default_factory=dict, max_length=100, description="reported word (also true, false, null) -> value"
+        default_factory=dict,
+        max_length=100,
+        description="reported word (also true, false, null) -> value, in °C, mm, ratio or byte",
     )
     words: dict[str, Execution] = Field(
         default_factory=dict, max_length=100, description="execution: reported word, number or null -> our word"

@@ -43,6 +43,9 @@ class MessageRule(BaseModel):
         default=None, description="pointer into the message; the rule fits when it is there; without it, always"
     )
     equals: Scalar | None = Field(default=None, description="the rule fits only when exactly this stands at `when`")
+    text: Annotated[str, Field(min_length=1, max_length=200)] | None = Field(
+        default=None, description="ignore: the rule fits a message that is exactly this text, whether JSON or not"
+    )
     at: PointerText = Field(
         default="", description="where in the message the status, the change or the machine's reason stands"
     )
@@ -66,6 +69,7 @@ class MessageRule(BaseModel):
         given = self.model_fields_set
         self._only_with(given & _ONLY_PARTIAL, is_fit=self.means == "partial", needed='means = "partial"')
         self._only_with(given & _ONLY_STATUS, is_fit=self.means in ("full", "partial"), needed="a status or a change")
+        self._only_with(given & {"text"}, is_fit=self.means == "ignore" and self.when is None, needed='"ignore"')
         is_merge = self.change == "merge_patch"
         self._only_with(given & {"null", "arrays"}, is_fit=is_merge, needed='change = "merge_patch"')
         self._only_with(given & {"equals"}, is_fit=self.when is not None, needed="when")
