@@ -38,7 +38,7 @@ def package_tables() -> Iterator[tuple[Origin, dict[str, Any]]]:
 
 def files_of_the_owner(given: Sequence[Path]) -> Iterator[Path]:
     """Name the owner's files in order: the one at its own place if it is there, then those given."""
-    if user_file().exists():
+    if not _is_absent(user_file()):
         yield user_file()
     yield from given
 
@@ -67,6 +67,17 @@ def read_tables(path: Path) -> dict[str, Any]:
         raise _unusable(path, f"line {line} is not UTF-8 text; save the file as UTF-8") from error
     except (tomllib.TOMLDecodeError, RecursionError) as error:
         raise _unusable(path, f"not TOML: {clean_text(str(error))}") from error
+
+
+def _is_absent(path: Path) -> bool:
+    """Tell whether there is no such file; one that cannot be reached counts as there, so that reading it tells why."""
+    try:
+        path.stat()
+    except (FileNotFoundError, NotADirectoryError):
+        return True
+    except OSError:
+        return False
+    return False
 
 
 def _unusable(path: Path, problem: str) -> MaterialsError:

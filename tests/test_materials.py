@@ -312,6 +312,11 @@ class TestFaults:
         assert "missing.toml: cannot be read: No such file" in told
         assert "third.toml: PLA = 3: wrong type; allowed: a table of the material's keys" in told
 
+    def test_own_file_out_of_reach(self, own_folder: Path) -> None:
+        """An own file that is there but cannot be read is told, not passed over (here: a link that leads to itself)."""
+        (own_folder / "materials.toml").symlink_to("materials.toml")
+        assert "materials.toml: cannot be read: " in faults_of()
+
     def test_values_are_shown_safely(self, tmp_path: Path) -> None:
         """Nothing in a file, or in its name, reaches the terminal as a command."""
         path = write(tmp_path / "a\x1b]0;x\x07.toml", '["\\u001b[2J"]\nglass_c = "\\u001b[2J"\n"\\u001b[3J" = 1\n')
