@@ -1,9 +1,10 @@
-"""Shared by all tests: a test that leaves an asynchronous task behind fails."""
+"""Shared by all tests: a test that leaves an asynchronous task behind fails; the owner's own files are out of reach."""
 
 import asyncio
 import functools
 import inspect
-from collections.abc import Awaitable, Callable
+from collections.abc import Awaitable, Callable, Iterator
+from pathlib import Path
 from typing import Any
 
 import pytest
@@ -18,6 +19,17 @@ def _checked(test: Callable[..., Awaitable[None]]) -> Callable[..., Awaitable[No
         assert not left, f"the test left tasks running: {left}"
 
     return run
+
+
+@pytest.fixture(autouse=True, scope="session")
+def _no_files_of_the_owner(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Path]:
+    """Point the user's folders at an empty place: a developer's own materials or recordings must not matter."""
+    home = tmp_path_factory.mktemp("home")
+    with pytest.MonkeyPatch.context() as patch:
+        for variable in ("XDG_CONFIG_HOME", "XDG_DATA_HOME", "XDG_STATE_HOME"):
+            patch.setenv(variable, str(home))
+        patch.delenv("NO_COLOR", raising=False)
+        yield home
 
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
