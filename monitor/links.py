@@ -1,11 +1,10 @@
 """Opens the link that a profile describes. A new kind of link gets its line here."""
 
-from connectors.websocket_link import WebsocketLink
-
 from connectors.clean_text import clean_text
 from connectors.link import Clock, Link
 from connectors.serial_link import SerialLink
 from connectors.serial_settings import SerialSettings
+from connectors.websocket_link import WebsocketLink
 from connectors.withheld import without_secrets
 from monitor.link_mapping import Link as LinkSettings
 from monitor.link_mapping import address
@@ -32,7 +31,7 @@ def open_link(settings: LinkSettings, clock: Clock, *, may_reset: bool, waits: b
     """
     if isinstance(settings, SerialSettings):
         return SerialLink(settings, clock, may_reset=may_reset, wait_for_port=waits)
-    return WebsocketLink(settings, clock)
+    return WebsocketLink(settings, clock, wait_for_server=waits)
 
 
 def link_text(settings: LinkSettings) -> str:

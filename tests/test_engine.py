@@ -109,6 +109,13 @@ def test_a_gap_without_ticks_is_treated_alike() -> None:
     assert doses[1] == pytest.approx(doses[0], rel=0.01)
 
 
+def test_feed_counts_even_when_samples_are_rarer_than_stale() -> None:
+    """With a sample every 20 s each gap is a silence, and still the strand is renewed by what was fed."""
+    events = [_sample(20.0 * step, fed_mm=10.0 * step) for step in range(1000)]
+
+    assert _last(events).assessment.strands[0].dose_now_min < 5.0
+
+
 def test_cold_feed_is_told_only_while_feeding() -> None:
     """A manifold below the lowest feeding temperature matters to a strand that feeds, not to one that stands."""
     standing = _raised(_sample(float(s), manifold=165.0) for s in range(120))

@@ -131,7 +131,8 @@ def _lacking_k(lacking_k: float, *, is_hot: bool, is_feeding: bool) -> float:
 
 def _sampled(model: Model, state: EngineState, sample: Sample, time_s: float) -> EngineState:
     if time_s - state.field_s > model.longest_silence_s:
-        state = _held(model, replace(state, time_s=time_s))
+        # the last moment is left to the sample's own step, which carries the feed that came with it
+        state = _held(model, replace(state, time_s=time_s - SHORTEST_STEP_S))
     sensors = read_sensors(state.sensors, model.sensors, sample.values, time_s)
     feeds = read_feeds(state.feeds, model.feeds, sample.values, time_s)
     field, field_s, is_carried = _carried(model, state, sensors, feeds, time_s)
