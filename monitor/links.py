@@ -5,7 +5,6 @@ from connectors.link import Clock, Link
 from connectors.serial_link import SerialLink
 from connectors.serial_settings import SerialSettings
 from connectors.websocket_link import WebsocketLink
-from connectors.withheld import without_secrets
 from monitor.link_mapping import Link as LinkSettings
 from monitor.link_mapping import address
 
@@ -36,4 +35,4 @@ def open_link(settings: LinkSettings, clock: Clock, *, may_reset: bool, waits: b
 
 def link_text(settings: LinkSettings) -> str:
     """Where the machine is reached, in words."""
-    return f"{settings.kind} {clean_text(without_secrets(address(settings)))}"
+    return f"{settings.kind} {clean_text(address(settings))}"

@@ -11,6 +11,9 @@ from connectors.telemetry import Event, Sample, channel
 GRACE_S: Final = 30.0
 """From the first sample on, a machine gets this long to report every sensor [s] (our own judgement)."""
 
+ENOUGH_SAMPLES: Final = 3
+"""A watch that ended after fewer says nothing about what the machine reports."""
+
 _SHOWN: Final = 12
 
 
@@ -27,6 +30,7 @@ class SensorRoll:
         self._missing = {channel("temp_c", sensor): sensor for sensor in sensors}
         self._reported: set[str] = set()
         self._first_s: float | None = None
+        self._samples = 0
         self.notice = ""
         """What the owner should know, from `GRACE_S` after the first sample on; empty when all is well."""
 
@@ -34,6 +38,7 @@ class SensorRoll:
         """Look at one event. Costs next to nothing once every sensor has been seen."""
         if not self._missing or not isinstance(event, Sample):
             return
+        self._samples += 1
         self._first_s = event.time_s if self._first_s is None else self._first_s
         self._reported.update(name for name in event.values if name.startswith("temp_c:"))
         for name in self._missing.keys() & event.values.keys():
@@ -42,8 +47,8 @@ class SensorRoll:
         self.notice = self.missing_text() if is_due else ""
 
     def missing_text(self) -> str:
-        """What is missing so far, and what to do; empty when nothing is, or the machine never said anything."""
-        if not self._missing or self._first_s is None:
+        """What is missing so far, and what to do; empty when nothing is, or the machine said too little to tell."""
+        if not self._missing or self._samples < ENOUGH_SAMPLES:
             return ""
         names = ", ".join(repr(sensor) for sensor in self._missing.values())
         reported = sorted(name.partition(":")[2] for name in self._reported)[:_SHOWN]

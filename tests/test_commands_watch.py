@@ -1,4 +1,4 @@
-"""`watch` on a pseudo-terminal that speaks the line protocol: told, recorded, ended cleanly, or refused in plain words.
+"""`watch` on a pseudo-terminal and on a websocket: told, recorded, ended cleanly, or refused in plain words.
 
 A pseudo-terminal has no modem lines, and root may open everything: restarts on opening and refused permissions are
 tested with the link.
@@ -14,12 +14,19 @@ import struct
 import subprocess
 import sys
 import termios
+import threading
+import time
 import tty
 from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
+from http import HTTPStatus
+from itertools import islice
 from pathlib import Path
 
 import pytest
+from websockets.http11 import Request, Response
+from websockets.sync.server import ServerConnection, serve
 
 import monitor
 from connectors.recording import Conclusion, read_recording
@@ -29,7 +36,8 @@ from monitor.config import DEMO_FILE
 
 WATCH = [sys.executable, "-m", "monitor", "watch"]
 SAFETY_S = 60.0
-REPORT = b"ok T0:195.1 /195.0 T1:224.8 /225.0 T2:33.0 /0.0 @0:40 @1:30\r\n"
+REPORT = 2 * b"ok T0:195.1 /195.0 T1:224.8 /225.0 T2:33.0 /0.0 @0:40 @1:30\r\n"
+"""Told twice: a first value is believed when a second one agrees."""
 SENSORS = 'cold_end = "T2"\nmanifold = "T0"\nnozzle = "T1"\n'
 MACHINE = (Path(monitor.__file__).parent / DEMO_FILE).read_text(encoding="utf-8")
 
@@ -69,25 +77,32 @@ def device(tmp_path: Path) -> Iterator[Device]:
     """Return a device that is plugged in."""
     descriptor, port = os.openpty()
     tty.setraw(port)
-    yield Device(descriptor, _profile(tmp_path / "machine.toml", _serial(os.ttyname(port))), tmp_path / "recordings")
-    os.close(port)
+    profile = _profile(tmp_path / "machine.toml", _serial(os.ttyname(port)))
+    os.close(port)  # the watch refuses a port that another program holds open
+    yield Device(descriptor, profile, tmp_path / "recordings")
     os.close(descriptor)
 
 
-def _start(device: Device, *words: str) -> "subprocess.Popen[str]":
-    return subprocess.Popen(  # noqa: S603 -- our own interpreter
-        [*WATCH, "--profile", str(device.profile), "--record", str(device.recordings), *words],
+@contextmanager
+def _watching(profile: Path, *words: str) -> Iterator["subprocess.Popen[str]"]:
+    """Run the command without a terminal; whatever the test finds, it does not stay behind."""
+    with subprocess.Popen(  # noqa: S603 -- our own interpreter
+        [*WATCH, "--profile", str(profile), "--headless", "--every", "0.5", *words],
         stdout=subprocess.PIPE,
         stderr=subprocess.PIPE,
         text=True,
-    )
+    ) as process:
+        try:
+            yield process
+        finally:
+            process.kill()
 
 
 def _read_until(process: "subprocess.Popen[str]", word: str) -> str:
-    """Lines of standard output up to the first with `word`."""
+    """Lines of standard output up to the first with `word`, which is among the next hundred."""
     assert process.stdout is not None
     lines = []
-    for line in process.stdout:
+    for line in islice(process.stdout, 100):
         lines.append(line)
         if word in line:
             return "".join(lines)
@@ -106,7 +121,7 @@ def test_a_watch_records_what_it_hears_until_a_signal_ends_it(
     number: signal.Signals, reason: str, device: Device
 ) -> None:
     """As a service: status 0, the caution and the place of the recording told, the last sample recorded."""
-    with _start(device, "--headless", "--every", "0.5") as process:
+    with _watching(device.profile, "--record", str(device.recordings)) as process:
         opening = _read_until(process, "link up")
         device.says(REPORT)
         told = _read_until(process, "manifold 195 °C")
@@ -126,9 +141,9 @@ def test_a_watch_records_what_it_hears_until_a_signal_ends_it(
 
 def test_a_sensor_that_the_machine_never_reports_is_told_at_the_end_at_the_latest(device: Device) -> None:
     """The profile names three sensors, the machine reports two: a slip that the owner can mend."""
-    with _start(device, "--headless", "--every", "0.5") as process:
+    with _watching(device.profile, "--record", str(device.recordings)) as process:
         _read_until(process, "link up")
-        device.says(b"ok T0:195.1 /195.0 T1:224.8 /225.0\r\n")
+        device.says(6 * b"ok T0:195.1 /195.0 T1:224.8 /225.0\r\n")
         _read_until(process, "manifold 195 °C")
         process.send_signal(signal.SIGTERM)
         out, _ = process.communicate(timeout=SAFETY_S)
@@ -138,7 +153,7 @@ def test_a_sensor_that_the_machine_never_reports_is_told_at_the_end_at_the_lates
 
 def test_a_vanished_reader_ends_the_watch_and_keeps_the_recording(device: Device) -> None:
     """Whoever read the lines is gone: clean end, status 0, nothing lost."""
-    with _start(device, "--headless", "--every", "0.5") as process:
+    with _watching(device.profile, "--record", str(device.recordings)) as process:
         _read_until(process, "link up")
         assert process.stdout is not None
         assert process.stderr is not None
@@ -151,18 +166,26 @@ def test_a_vanished_reader_ends_the_watch_and_keeps_the_recording(device: Device
     assert last.data["reason"] == "the output went away"
 
 
-def test_no_record_records_nothing(device: Device) -> None:
+def test_no_record_records_nothing(device: Device, monkeypatch: pytest.MonkeyPatch) -> None:
     """Only if the owner asks for it."""
-    with subprocess.Popen(  # noqa: S603 -- our own interpreter
-        [*WATCH, "--profile", str(device.profile), "--no-record", "--headless"],
-        stdout=subprocess.PIPE,
-        text=True,
-        env={**os.environ, "XDG_DATA_HOME": str(device.recordings), "HOME": str(device.recordings)},
-    ) as process:
+    monkeypatch.setenv("XDG_DATA_HOME", str(device.recordings))
+    with _watching(device.profile, "--no-record") as process:
         assert "recording to" not in _read_until(process, "link up")
         process.send_signal(signal.SIGTERM)
         process.communicate(timeout=SAFETY_S)
     assert not device.recordings.exists()
+
+
+def test_a_recording_goes_to_the_owners_own_directory_by_default(
+    device: Device, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Without a word about it a watch is recorded, where the XDG base directories say."""
+    monkeypatch.setenv("XDG_DATA_HOME", str(device.recordings))
+    with _watching(device.profile) as process:
+        _read_until(process, "link up")
+        process.send_signal(signal.SIGTERM)
+        process.communicate(timeout=SAFETY_S)
+    assert len(list(device.recordings.glob("strandwatch/recordings/*.jsonl"))) == 1
 
 
 def test_the_screen_gives_the_terminal_back_and_says_where_the_recording_is(device: Device) -> None:
@@ -178,10 +201,13 @@ def test_the_screen_gives_the_terminal_back_and_says_where_the_recording_is(devi
         start_new_session=True,
     ) as process:
         os.close(end)
-        shown = _drawn_until(terminal, b"demo-chalk")
-        process.send_signal(signal.SIGTERM)
-        rest = _drawn_until(terminal, None)
-        assert process.wait(SAFETY_S) == 0
+        try:
+            shown = _drawn_until(terminal, b"demo machine")
+            process.send_signal(signal.SIGTERM)
+            rest = _drawn_until(terminal, None)
+            assert process.wait(SAFETY_S) == 0
+        finally:
+            process.kill()
     os.close(terminal)
     assert b"\x1b[?1049h" in shown
     after = rest.rpartition(b"\x1b[?1049l")[2].decode()
@@ -191,10 +217,12 @@ def test_the_screen_gives_the_terminal_back_and_says_where_the_recording_is(devi
 
 def _drawn_until(terminal: int, word: bytes | None) -> bytes:
     """What is drawn until `word` has come, or until the terminal is closed at the far end."""
-    drawn = b""
+    drawn, give_up_s = b"", time.monotonic() + SAFETY_S
     while word is None or word not in drawn:
-        readable, _, _ = select.select([terminal], [], [], SAFETY_S)
-        assert readable, f"nothing more came after {drawn[-200:]!r}"
+        left_s = give_up_s - time.monotonic()
+        assert left_s > 0, f"{word!r} never came, but {drawn[-500:]!r}"
+        if not select.select([terminal], [], [], left_s)[0]:
+            continue
         try:
             drawn += os.read(terminal, 65536)
         except OSError:  # the far end is closed
@@ -222,12 +250,69 @@ def test_a_missing_port_is_a_failed_link(tmp_path: Path, capsys: pytest.CaptureF
     assert "/dev/no-such-port" in str(last.data["reason"])
 
 
+def _websocket(port: int, token_file: Path | None = None) -> str:
+    token = "" if token_file is None else f'token_file = "{token_file}"\n'
+    channels = "".join(f'"temp_c:{name}" = {{ pointer = "/{name}" }}\n' for name in ("cold_end", "manifold", "nozzle"))
+    feeds = "".join(f'"fed_mm:{number}" = {{ pointer = "/fed/{number - 1}" }}\n' for number in range(1, 7))
+    return (
+        f'kind = "websocket"\nurl = "ws://127.0.0.1:{port}/"\n{token}\n[[link.messages]]\nmeans = "full"\n\n'
+        f"[link.channels]\n{channels}{feeds}"
+    )
+
+
+@contextmanager
+def _server(status: HTTPStatus | None = None) -> Iterator[int]:
+    """A server that tells its status once; or that refuses with an HTTP status. Gives its port."""
+
+    def refuse(connection: ServerConnection, _request: Request) -> Response | None:
+        return None if status is None else connection.respond(status, "no")
+
+    def talk(connection: ServerConnection) -> None:
+        connection.send('{"cold_end": 33.0, "manifold": 195.1, "nozzle": 224.8, "fed": [0, 0, 0, 0, 0, 0]}')
+        connection.recv(timeout=SAFETY_S)
+
+    with serve(talk, "127.0.0.1", 0, process_request=refuse) as server:
+        thread = threading.Thread(target=server.serve_forever)
+        thread.start()
+        try:
+            yield server.socket.getsockname()[1]
+        finally:
+            server.shutdown()
+            thread.join()
+
+
+def test_a_watch_over_a_websocket_tells_how_things_stand_and_ends_cleanly(device: Device) -> None:
+    """The same command, with another link in the profile."""
+    with _server() as port, _watching(_profile(device.profile, _websocket(port)), "--no-record") as process:
+        assert f"ws://127.0.0.1:{port}" in _read_until(process, "link up")
+        _read_until(process, "manifold 195 °C")
+        process.send_signal(signal.SIGTERM)
+        out, err = process.communicate(timeout=SAFETY_S)
+    assert (process.returncode, err) == (0, "")
+    assert "end: ended by SIGTERM" in out
+
+
+def test_a_refused_token_is_a_failed_link_and_is_never_shown(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Status 3; where the token stands is told, the token is not, nor is it in the recording."""
+    token = tmp_path / "token"
+    token.write_text("opensesame123")
+    token.chmod(0o600)
+    with _server(HTTPStatus.UNAUTHORIZED) as port:
+        profile = _profile(tmp_path / "machine.toml", _websocket(port, token))
+        status, told = _refused(["--profile", str(profile), "--record", str(tmp_path / "r")], capsys)
+    assert status == 3
+    assert "does not let us in (HTTP 401)" in told
+    (path,) = (tmp_path / "r").iterdir()
+    assert "opensesame" not in told + path.read_text(encoding="utf-8")
+
+
 def test_a_refused_connection_is_a_failed_link(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """Status 3 and the address, without --wait; nobody listens on a port that was just closed."""
     with socket.create_server(("127.0.0.1", 0)) as server:
         port = server.getsockname()[1]
-    link = f'kind = "websocket"\nurl = "ws://127.0.0.1:{port}/"\n'
-    profile = _profile(tmp_path / "machine.toml", link)
+    profile = _profile(tmp_path / "machine.toml", _websocket(port))
     status, told = _refused(["--profile", str(profile), "--no-record"], capsys)
     assert status == 3
     assert f"127.0.0.1:{port}" in told
