@@ -6,9 +6,10 @@ Imports nothing that is slow: ``--help`` must answer at once. Each command impor
 from __future__ import annotations
 
 import argparse
+import errno
 import sys
 import traceback
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
 
 from connectors.errors import ConnectorError, LinkFailedError
 from monitor.commands import demo, materials, profile, replay, watch
@@ -18,6 +19,10 @@ from monitor.output import abandon_stdout, prepare_streams
 if TYPE_CHECKING:
     from collections.abc import Sequence
     from typing import Any
+
+
+_NOT_OUR_FAULT: Final = frozenset({errno.EPIPE, errno.ENOSPC, errno.EDQUOT})
+"""The reader of the output went away, or the disk under it is full."""
 
 
 class _Version(argparse.Action):
@@ -60,6 +65,9 @@ def main(words: Sequence[str] | None = None) -> int:
     except BrokenPipeError:
         abandon_stdout()
         return DONE
+    except OSError as error:  # only full disks come this far
+        abandon_stdout()
+        return _told(f"the output cannot be written: {error.strerror}", WRONG_USE)
     return status
 
 
@@ -73,9 +81,9 @@ def _run(words: Sequence[str] | None) -> int:
         return _told(error, WRONG_USE)
     except KeyboardInterrupt:
         return DONE
-    except BrokenPipeError:
-        raise
-    except Exception:  # noqa: BLE001 -- a fault of ours must not end in Python's status 1, which means an alarm
+    except Exception as error:
+        if isinstance(error, OSError) and error.errno in _NOT_OUR_FAULT:
+            raise
         traceback.print_exc()
         return _told("a fault in strandwatch itself (see above); what was recorded is safe", OWN_FAULT)
     return status

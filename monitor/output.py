@@ -56,6 +56,12 @@ def prepare_streams() -> None:
             stream.reconfigure(errors=how)
 
 
+def speak_utf8() -> None:
+    """Have standard output speak UTF-8 whatever the locale says: that is what JSON is written in (RFC 8259, 8.1)."""
+    if sys.stdout is not None and hasattr(sys.stdout, "reconfigure"):
+        sys.stdout.reconfigure(encoding="utf-8")
+
+
 def abandon_stdout() -> None:
     """Point standard output at nothing, so that Python's own last flush cannot complain about a reader gone."""
     if sys.stdout is None:

@@ -13,7 +13,7 @@ from monitor.commands.options import SCREEN_SPEED
 from monitor.core.assessment import Priority
 from monitor.exit_codes import ALARM, DONE
 from monitor.headless import JsonPrinter, PlainPrinter, Printer
-from monitor.output import Output
+from monitor.output import Output, speak_utf8
 from monitor.session import Session
 from monitor.stopping import ending_signals
 from monitor.totals import Totals
@@ -82,6 +82,8 @@ def carry_out(session: Session, manner: Manner, totals: Totals, words: Words) ->
         When nobody reads the output any more; the recording is closed by then.
     """
     session.observe(totals.take)
+    if manner.as_json:
+        speak_utf8()
     output = Output(sys.stdout, sys.stderr)
     printer = _make_printer(session, manner, output)
     failure = _on_screen(session, manner) if manner.on_screen else _on_lines(session, printer, words)

@@ -41,7 +41,7 @@ def _verdict(strand: StrandTotals) -> str:
 def _alerts_text(totals: Totals) -> str:
     raised = totals.raised
     counts = [f"{raised[priority]} {priority.name}" for priority in sorted(Priority, reverse=True)]
-    return ", ".join(counts) if sum(raised.values()) else "none"
+    return f"{', '.join(counts)} (each at its highest priority)" if sum(raised.values()) else "none"
 
 
 def _data_text(totals: Totals) -> str:

@@ -1,9 +1,11 @@
 """The command line: quick help, clear refusals, documented exit statuses."""
 
 import argparse
+import os
 import subprocess
 import sys
 from importlib import metadata
+from pathlib import Path
 
 import pytest
 
@@ -132,3 +134,32 @@ def test_ctrl_c_before_the_watch_began_is_no_failure(monkeypatch: pytest.MonkeyP
     """Ending is the owner's right at any moment."""
     monkeypatch.setattr(cli, "demo", _Failing(KeyboardInterrupt()))
     assert cli.main(["demo"]) == 0
+
+
+def test_a_full_disk_under_the_output_is_told_in_one_line() -> None:
+    """/dev/full is a disk without room: no traceback, and no status that means something else."""
+    with Path("/dev/full").open("w") as full:
+        done = subprocess.run(
+            [sys.executable, "-m", "monitor", "demo", "--list"],
+            stdout=full,
+            stderr=subprocess.PIPE,
+            text=True,
+            timeout=60,
+            check=False,
+        )
+    assert done.returncode == 2
+    assert done.stderr == "strandwatch: the output cannot be written: No space left on device\n"
+
+
+def test_a_locale_without_degrees_prints_a_stand_in() -> None:
+    """A character that the terminal's encoding lacks never ends a watch."""
+    code = "from monitor.output import prepare_streams; prepare_streams(); print('195 °C')"
+    done = subprocess.run(  # noqa: S603 -- our own interpreter
+        [sys.executable, "-c", code],
+        env={**os.environ, "PYTHONIOENCODING": "ascii"},
+        capture_output=True,
+        text=True,
+        timeout=60,
+        check=False,
+    )
+    assert (done.returncode, done.stdout) == (0, "195 ?C\n")

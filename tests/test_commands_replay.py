@@ -3,7 +3,10 @@
 import asyncio
 import gzip
 import json
+import os
 import re
+import subprocess
+import sys
 from pathlib import Path
 
 import pytest
@@ -69,6 +72,20 @@ def test_json_of_a_replay_has_the_recorded_alerts(recording: Path, capsys: pytes
     alerts = [line for line in map(json.loads, printed.out.splitlines()) if line["kind"] == "alert"]
     assert alerts == recorded
     assert "conclusions: as recorded then" in printed.err
+
+
+def test_json_is_utf8_whatever_the_locale(recording: Path) -> None:
+    """RFC 8259, section 8.1: JSON between systems is UTF-8; a locale of plain ASCII must not garble it."""
+    done = subprocess.run(  # noqa: S603 -- our own interpreter
+        [sys.executable, "-m", "monitor", "replay", "--json", str(recording)],
+        env={**os.environ, "PYTHONIOENCODING": "ascii"},
+        capture_output=True,
+        timeout=60,
+        check=False,
+    )
+    assert done.returncode == 0
+    first = json.loads(done.stdout.decode("utf-8").splitlines()[0])
+    assert "Link dropping out; invented build “harbour lantern”" in first["link_reason"]
 
 
 def test_another_profile_comes_to_other_conclusions(
