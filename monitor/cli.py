@@ -14,15 +14,15 @@ from typing import TYPE_CHECKING, Final
 from connectors.errors import ConnectorError, LinkFailedError
 from monitor.commands import demo, materials, profile, replay, watch
 from monitor.exit_codes import DONE, EXIT_STATUS, LINK_FAILED, OWN_FAULT, WRONG_USE, WrongUseError
-from monitor.output import abandon_stdout, prepare_streams
+from monitor.output import READER_GONE, Output, abandon_stdout, prepare_streams
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
     from typing import Any
 
 
-_NOT_OUR_FAULT: Final = frozenset({errno.EPIPE, errno.ENOSPC, errno.EDQUOT})
-"""The reader of the output went away, or the disk under it is full."""
+_OUTPUT_FAILED: Final = frozenset({errno.EPIPE, errno.ENOSPC, errno.EDQUOT})
+"""Errors by which a failing output shows. Others, such as EIO, may be a port's, and must not pass for a reader gone."""
 
 
 class _Version(argparse.Action):
@@ -62,12 +62,11 @@ def main(words: Sequence[str] | None = None) -> int:
         status = _run(words)
         if sys.stdout is not None:
             sys.stdout.flush()
-    except BrokenPipeError:
+    except OSError as error:  # of the output: `_run` lets no other pass
         abandon_stdout()
-        return DONE
-    except OSError as error:  # only full disks come this far
-        abandon_stdout()
-        return _told(f"the output cannot be written: {error.strerror}", WRONG_USE)
+        return (
+            DONE if error.errno in READER_GONE else _told(f"the output cannot be written: {error.strerror}", WRONG_USE)
+        )
     return status
 
 
@@ -82,13 +81,13 @@ def _run(words: Sequence[str] | None) -> int:
     except KeyboardInterrupt:
         return DONE
     except Exception as error:
-        if isinstance(error, OSError) and error.errno in _NOT_OUR_FAULT:
+        if isinstance(error, OSError) and error.errno in _OUTPUT_FAILED:
             raise
-        traceback.print_exc()
+        _told(traceback.format_exc(), OWN_FAULT)
         return _told("a fault in strandwatch itself (see above); what was recorded is safe", OWN_FAULT)
     return status
 
 
 def _told(what: object, status: int) -> int:
-    print(f"strandwatch: {what}", file=sys.stderr)
+    Output(None, sys.stderr).message(str(what))
     return status

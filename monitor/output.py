@@ -10,7 +10,7 @@ import sys
 from contextlib import suppress
 from typing import Final, TextIO
 
-_READER_GONE: Final = frozenset({errno.EPIPE, errno.EIO, errno.EBADF, errno.ENXIO})
+READER_GONE: Final = frozenset({errno.EPIPE, errno.EIO, errno.EBADF, errno.ENXIO})
 """A closed pipe, a vanished terminal, a closed descriptor."""
 
 
@@ -35,8 +35,8 @@ class Output:
             self._out.write(text + "\n")
             self._out.flush()
         except OSError as error:
-            if error.errno in _READER_GONE:
-                raise BrokenPipeError(error.errno, "the output went away") from None
+            if error.errno in READER_GONE:
+                raise BrokenPipeError(errno.EPIPE, "the output went away") from None
             if not self._has_complained:
                 self._has_complained = True
                 self.message(f"standard output cannot be written: {error.strerror}. Lines are lost; the watch goes on.")

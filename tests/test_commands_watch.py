@@ -215,6 +215,30 @@ def test_the_screen_gives_the_terminal_back_and_says_where_the_recording_is(devi
     assert f"recording to {device.recordings}" in after.replace("\r\n", "")
 
 
+def test_a_vanished_terminal_ends_the_watch_and_keeps_the_recording(device: Device) -> None:
+    """A lost ssh line: status 0 although the last words can go nowhere; the recording has its end line."""
+    terminal, end = pty.openpty()
+    fcntl.ioctl(end, termios.TIOCSWINSZ, struct.pack("HHHH", 24, 80, 0, 0))
+    with subprocess.Popen(  # noqa: S603 -- our own interpreter
+        [*WATCH, "--profile", str(device.profile), "--record", str(device.recordings)],
+        stdin=end,
+        stdout=end,
+        stderr=end,
+        env={**os.environ, "TERM": "xterm-256color"},
+        start_new_session=True,
+    ) as process:
+        os.close(end)
+        try:
+            _drawn_until(terminal, b"demo machine")
+            os.close(terminal)
+            assert process.wait(SAFETY_S) == 0
+        finally:
+            process.kill()
+    last = device.recorded()[-1]
+    assert isinstance(last, Conclusion)
+    assert last.kind == "end"
+
+
 def _drawn_until(terminal: int, word: bytes | None) -> bytes:
     """What is drawn until `word` has come, or until the terminal is closed at the far end."""
     drawn, give_up_s = b"", time.monotonic() + SAFETY_S
