@@ -131,7 +131,7 @@ def _insert(document: Json, tokens: Tokens, value: Json) -> Json:
             raise NotThereError("a plain value has no members")
         place = len(container) if token == NEXT_ELEMENT else element_index(token)
         if place > len(container):
-            raise NotThereError(f"the array has {len(container)} elements")
+            raise NotThereError(f"the array has a length of {len(container)}")
         return _spliced(container, place, 0, value)
 
     return _rebuilt(document, tokens, put) if tokens else value

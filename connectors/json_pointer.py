@@ -72,7 +72,7 @@ def child(container: Json, token: str) -> Json:
     if isinstance(container, list):
         place = element_index(token)
         if place >= len(container):
-            raise NotThereError(f"the array has {len(container)} elements")
+            raise NotThereError(f"the array has a length of {len(container)}")
         return container[place]
     raise NotThereError("null has no members" if container is None else "a plain value has no members")
 

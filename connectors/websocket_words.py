@@ -14,6 +14,7 @@ from connectors.websocket_settings import WebsocketSettings
 
 _NOT_LET_IN: Final = {HTTPStatus.UNAUTHORIZED, HTTPStatus.FORBIDDEN}
 _NOT_READY: Final = {HTTPStatus.REQUEST_TIMEOUT, HTTPStatus.TOO_MANY_REQUESTS}
+_WSS_OR_WS: Final = "does this port speak wss://, or plain ws://?"
 _FIRST_REDIRECT, _FIRST_CLIENT_ERROR, _FIRST_SERVER_ERROR = 300, 400, 500
 
 
@@ -38,7 +39,7 @@ def _why(error: Exception, settings: WebsocketSettings) -> Refusal:
         return _tls(error, settings)
     if isinstance(error, WebSocketException):
         return _no_websocket(error)
-    return Refusal(_network(error))
+    return Refusal(_network(error, settings))
 
 
 def why_lost(closed: ConnectionClosed, settings: WebsocketSettings) -> str:
@@ -87,9 +88,7 @@ def _tls(error: ssl.SSLError, settings: WebsocketSettings) -> Refusal:
         problem = clean_text(error.verify_message or "not valid")
         return Refusal(f"the server's certificate is not trusted ({problem}): {advice}", is_hopeless=True)
     return Refusal(
-        f"no TLS connection ({clean_text(error.reason or 'unknown reason')}): does this port speak wss://, or plain "
-        "ws://?",
-        is_hopeless=True,
+        f"no TLS connection ({clean_text(error.reason or 'unknown reason')}): {_WSS_OR_WS}", is_hopeless=True
     )
 
 
@@ -103,12 +102,16 @@ def _no_websocket(error: WebSocketException) -> Refusal:
     )
 
 
-def _network(error: Exception) -> str:
+def _network(error: Exception, settings: WebsocketSettings) -> str:
     if isinstance(error, socket.gaierror):
         return "this host name is not known: check link.url, or give the address in numbers"
     if isinstance(error, ConnectionRefusedError):
         return "nothing answers at this port: is the machine on, and is the port in link.url right?"
     if isinstance(error, TimeoutError):
         return "no answer: is the machine on and in this network?"
+    if isinstance(error, ConnectionError):
+        return (
+            f"the server broke off the connection; {_WSS_OR_WS if settings.is_encrypted else 'is it the right port?'}"
+        )
     text = error.strerror if isinstance(error, OSError) and error.strerror else str(error)
     return clean_text(f"it cannot be reached ({text}): is the machine on and in this network?")
