@@ -495,3 +495,47 @@ async def test_closing_ends_the_connection() -> None:
             await until(events, lambda e: isinstance(e, Tick))
         async with asyncio.timeout(LONGEST_TEST_S):
             await ended.wait()
+
+
+async def test_refusal_after_it_worked_is_no_end() -> None:
+    """A server that lets us in no more in the middle of the night is told and tried again: the watch goes on."""
+    is_open = True
+
+    def check(connection: ServerConnection, _: Request) -> Response | None:
+        return None if is_open else connection.respond(HTTPStatus.FORBIDDEN, "no\n")
+
+    end = asyncio.Event()
+
+    async def handler(connection: ServerConnection) -> None:
+        await connection.send(full())
+        await end.wait()
+
+    async with serving(handler, process_request=check) as (_, url), started(make(url)) as events:
+        await until_sample(events)
+        is_open = False
+        end.set()
+        refused = await until_told(events, "does not let us in (HTTP 403)")
+        assert not refused.available
+        is_open = True
+        await until_told(events, "connected to")
+        await until_sample(events)
+
+
+async def test_closing_while_connecting() -> None:
+    """A server that takes the connection and never answers does not hold up the end of the watch."""
+    reached = asyncio.Event()
+    peers: list[asyncio.StreamWriter] = []
+
+    def mute(_: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
+        peers.append(writer)
+        reached.set()
+
+    async with await asyncio.start_server(mute, "127.0.0.1", 0) as server, asyncio.timeout(LONGEST_TEST_S):
+        link = make(f"ws://127.0.0.1:{server.sockets[0].getsockname()[1]}/")
+        reading = asyncio.ensure_future(until(link.events(), lambda _: False))
+        await reached.wait()
+        reading.cancel()
+        with pytest.raises(asyncio.CancelledError):
+            await reading
+        for peer in peers:
+            peer.close()
