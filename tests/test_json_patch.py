@@ -93,6 +93,7 @@ def test_failures_of_the_rfc(document: Json, patch: Json) -> None:
         {"op": "remove", "path": "/list/3"},
         {"op": "remove", "path": ""},
         {"op": "move", "from": "/a", "path": "/a/b"},
+        {"op": "move", "from": "/nested/0", "path": "/nested/0/x"},
         {"op": "copy", "from": "/b", "path": "/c"},
         "add",
         None,
@@ -101,7 +102,7 @@ def test_failures_of_the_rfc(document: Json, patch: Json) -> None:
 )
 def test_all_or_nothing(operation: Json) -> None:
     """RFC 6902 section 5: when one operation fails the document stays as it was, though others came before it."""
-    document = {"a": {"x": 1}, "list": [1, 2]}
+    document = {"a": {"x": 1}, "list": [1, 2], "nested": [{}, {}]}
     before = copy.deepcopy(document)
     with pytest.raises(PatchError, match="operation 2"):
         apply_patch(document, [{"op": "add", "path": "/list/-", "value": 3}, operation])

@@ -114,6 +114,14 @@ class TestEdgeCases:
         assert machine.protocol.reconnect_reason is None
         assert {"fed_mm:1", "fed_mm:2"} <= machine.values(full(grown)).keys()
 
+    def test_changes_alone_never_confirm_a_new_length(self) -> None:
+        """The same array read again after a further change is no second witness."""
+        machine = Feeder(settings())
+        machine.take(full())
+        machine.take(part({"feed": [{"run": 7.0}, {"run": 101.0}, {"run": 50.0}]}))
+        machine.protocol.reconnect_reason = None  # as if the link had taken its time
+        assert machine.values(part({"heat": {"now": 211.0}})) == {"temp_c:manifold": 211.0}
+
     def test_element_with_another_name_is_never_taken(self) -> None:
         """Where elements carry names, another name at the place means another strand: no value, and what to do."""
         machine = Feeder(settings())
