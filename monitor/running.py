@@ -9,7 +9,6 @@ from dataclasses import dataclass
 from typing import Final
 
 from connectors.errors import LinkFailedError
-from monitor.commands.options import SCREEN_SPEED
 from monitor.core.assessment import Priority
 from monitor.exit_codes import ALARM, DONE
 from monitor.headless import JsonPrinter, PlainPrinter, Printer

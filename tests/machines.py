@@ -1,7 +1,5 @@
 """Small invented machines for tests of the core."""
 
-from dataclasses import replace
-
 from monitor.core.parameters import LinerLimits, Material, Parameters, Strand, WallLaw, Zone
 
 GREY = Material(
@@ -35,15 +33,14 @@ ZONES = (
 )
 
 
-def machine(strands: int = 1, material: Material = GREY, **changes: float) -> Parameters:
-    """A machine with so many dry strands of one material; `changes` replace fields of the material."""
-    loaded = replace(material, **changes) if changes else material
+def machine(strands: int = 1, material: Material = GREY) -> Parameters:
+    """A machine with so many dry strands of one material."""
     return Parameters(
         machine="test bench",
         filament_diameter_mm=1.75,
         ambient_c=AMBIENT_C,
         zones=ZONES,
         last_before_merge=2,
-        strands=tuple(Strand(number, loaded, dried=True) for number in range(1, strands + 1)),
+        strands=tuple(Strand(number, material, dried=True) for number in range(1, strands + 1)),
         liners={"PTFE": LinerLimits(240.0, 250.0, 300.0)},
     )

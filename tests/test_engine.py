@@ -15,7 +15,7 @@ from monitor.core.dose import cautious_law
 from monitor.core.engine import Engine, Step, advance, run
 from monitor.core.engine_state import build_model, initial_state
 from monitor.core.parameters import AlertLimits, Parameters
-from tests.machines import machine
+from tests.machines import GREY, machine
 
 HOT = {"temp_c:cold_end": 32.0, "temp_c:manifold": 195.0, "temp_c:nozzle": 225.0, "set_c:manifold": 195.0}
 
@@ -154,7 +154,9 @@ def test_one_odd_value_alone_raises_no_alarm() -> None:
 
 def test_long_standing_is_told_whatever_the_model_says() -> None:
     """Backstop: a strand standing hot for the set hours raises a CAUTION (common practice, no source)."""
-    parameters = replace(machine(warn_min=1e6, limit_min=2e6), limits=AlertLimits(idle_backstop_h=2.0))
+    parameters = replace(
+        machine(material=replace(GREY, warn_min=1e6, limit_min=2e6)), limits=AlertLimits(idle_backstop_h=2.0)
+    )
     told = _raised(_still(3 * 3600.0), parameters)
 
     assert list(told) == ["raised standing CAUTION"]
@@ -186,7 +188,7 @@ def test_acknowledging_is_a_transition_with_an_actor() -> None:
 
 def test_execution_progress_link_and_counts_are_passed_on() -> None:
     """What the machine says of itself reaches the assessment."""
-    events = [
+    events: list[Event] = [
         LinkChange(0.0, available=True, reason="port open"),
         Sample(1.0, {**HOT, "progress": 0.25}, Execution.ACTIVE),
         Malformed(1.5, "noise", "???"),

@@ -5,10 +5,9 @@ import math
 from collections.abc import Callable
 from importlib import import_module
 from pathlib import Path
-from typing import Final, cast
+from typing import cast
 
-SCREEN_SPEED: Final = 60.0
-"""Pace on a screen when none is asked for: a night of ten hours takes ten minutes."""
+from monitor.pace import SCREEN_SPEED
 
 Run = Callable[[argparse.Namespace], int]
 
