@@ -13,6 +13,7 @@ from monitor.core.assessment import Priority
 from monitor.exit_codes import ALARM, DONE
 from monitor.headless import JsonPrinter, PlainPrinter, Printer
 from monitor.output import Output, speak_utf8
+from monitor.pace import SCREEN_SPEED
 from monitor.session import Session
 from monitor.stopping import ending_signals
 from monitor.totals import Totals
