@@ -58,7 +58,7 @@ def _start(field: Field, temp: Array, walls: Array) -> FieldState:
     rows = fresh.temp_c.copy()
     low = (rows.shape[1] - field.grid.cells) // 2
     rows[0, low : low + field.grid.cells] = temp
-    return FieldState(walls, fresh.fed_mm, fresh.places, rows, field.law.log_rate(rows), fresh.dose_min)
+    return FieldState(walls, fresh.merge_c, fresh.fed_mm, fresh.places, rows, field.law.log_rate(rows), fresh.dose_min)
 
 
 def _ogata_banks(x_mm: Array, time_s: float, speed_mm_s: float, spread_mm2_s: float) -> Array:

@@ -135,7 +135,7 @@ def _strand(model: Model, state: EngineState, index: int, quality: Quality) -> S
     x_mm, temp_c, dose_min = _rows(model, state, index)
     hope = material.limit_high_min / material.limit_min
     since_s = standing_since_s(state, index)
-    merge_c = float("nan") if state.field is None else float(model.field.merge_weights @ state.field.walls_c)
+    merge_c = float("nan") if state.field is None else state.field.merge_c
     return StrandAssessment(
         input=strand.input,
         material=material.name,
@@ -194,15 +194,15 @@ def _left(model: Model, state: EngineState, index: int, limits_min: tuple[float,
 def _liners(model: Model, state: EngineState) -> tuple[LinerReading, ...]:
     if state.field is None:
         return ()
-    readings = []
-    for index, nodes in zip(model.liner_zones, model.liner_nodes, strict=True):
-        zone = model.parameters.zones[index]
-        limits = model.parameters.liners[zone.liner or ""]
-        hottest_c = float((nodes @ state.field.walls_c).max())
-        readings.append(
-            LinerReading(zone.name, zone.liner or "", hottest_c, limits.warn_c, limits.alarm_c, limits.stop_c)
-        )
-    return tuple(readings)
+    _, hottest_c = model.wall_points.hottest_c(state.field.walls_c)
+    return tuple(_liner(model, index, liner_c) for index, liner_c in zip(model.liner_zones, hottest_c, strict=True))
+
+
+def _liner(model: Model, index: int, hottest_c: float) -> LinerReading:
+    zone = model.parameters.zones[index]
+    name = zone.liner or ""
+    limits = model.parameters.liners[name]
+    return LinerReading(zone.name, name, hottest_c, limits.warn_c, limits.alarm_c, limits.stop_c)
 
 
 def _alerts(

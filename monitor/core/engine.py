@@ -104,18 +104,17 @@ def point_values(model: Model, state: EngineState) -> Array:
     silent_s = [now_s - sensor.seen_s for sensor in state.sensors]
     if state.field is None:
         unknown = [_NOTHING] * (3 * len(feeds))
-        liners = [_NOTHING] * len(model.liner_nodes)
+        liners = [_NOTHING] * len(model.liner_zones)
         return np.array([*unknown, *standing_h, *liners, *silent_s, silence_s(state)])
-    walls_c = state.field.walls_c
-    merge_c = float(model.field.merge_weights @ walls_c)
+    merge_c = state.field.merge_c
     dose_min = model.field.path_rows(state.field)[1].max(axis=1).tolist()
-    hottest_c = [float((model.hot_nodes @ walls_c).max())] * len(feeds)
+    hottest_c, liners = model.wall_points.hottest_c(state.field.walls_c)
     lacking_k = [
         _lacking_k(least_c - merge_c, is_hot=hot_s is not None, is_feeding=is_feeding(feed, now_s))
         for least_c, hot_s, feed in zip(model.min_feed_c, state.hot_since_s, feeds, strict=True)
     ]
-    liners = [float((nodes @ walls_c).max()) for nodes in model.liner_nodes]
-    return np.array([*dose_min, *hottest_c, *lacking_k, *standing_h, *liners, *silent_s, silence_s(state)])
+    ceiling_c = [hottest_c] * len(feeds)
+    return np.array([*dose_min, *ceiling_c, *lacking_k, *standing_h, *liners, *silent_s, silence_s(state)])
 
 
 def _lacking_k(lacking_k: float, *, is_hot: bool, is_feeding: bool) -> float:
@@ -202,9 +201,8 @@ def _hot_since_s(model: Model, state: EngineState, field: FieldState | None, tim
     """Since when the merge point's wall has been above each strand's glass transition."""
     if field is None:
         return state.hot_since_s
-    merge_c = float(model.field.merge_weights @ field.walls_c)
     return tuple(
-        (time_s if since_s is None else since_s) if merge_c > glass_c else None
+        (time_s if since_s is None else since_s) if field.merge_c > glass_c else None
         for since_s, glass_c in zip(state.hot_since_s, model.glass_c, strict=True)
     )
 

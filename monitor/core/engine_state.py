@@ -6,6 +6,7 @@ A state is immutable: it may be kept, compared, or run ahead without disturbing 
 import dataclasses
 from collections.abc import Mapping
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import Final
 
 import numpy as np
@@ -17,12 +18,29 @@ from monitor.core.assessment import Array, ZonePlace
 from monitor.core.dose import DoseLaw, hopeful_law
 from monitor.core.feed import Feed, Feeds
 from monitor.core.field import Field, FieldState, build_field
-from monitor.core.hot_path import MERGE_MM, wall_map, zone_places
+from monitor.core.hot_path import MERGE_MM, WallMap, wall_map, zone_places
 from monitor.core.parameters import Parameters
 from monitor.core.readings import Sensor, SensorChannels, Sensors, sensor_channels
 
 _NO_ALERTS: Final = AlertBook()
 _NO_FEEDS: Final = Feeds()
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class WallPoints:
+    """Rows of the wall map at the points that alerts look at, for one product per event.
+
+    Between the map's nodes the wall is linear, so the hottest point of a stretch is one of its nodes or ends.
+    """
+
+    rows: Array
+    strand: slice  # at the merge point and upstream of it: where a strand may stand
+    liners: tuple[slice, ...]  # per zone with a liner
+
+    def hottest_c(self, walls_c: Array) -> tuple[float, list[float]]:
+        """Hottest wall a strand may stand at, and of each liner [°C]."""
+        at_c = (self.rows @ walls_c).tolist()
+        return max(at_c[self.strand]), [max(at_c[part]) for part in self.liners]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -38,9 +56,8 @@ class Model:
     law: AlertLaw
     glass_c: tuple[float, ...]  # one per strand
     min_feed_c: tuple[float, ...]
-    hot_nodes: Array  # wall map's rows at or upstream of the merge point: their maximum is what a strand may stand at
+    wall_points: WallPoints
     liner_zones: tuple[int, ...]
-    liner_nodes: tuple[Array, ...]  # per liner zone, wall map's rows within it
     longest_silence_s: float  # data older than this are STALE
 
 
@@ -65,8 +82,7 @@ class EngineState:
 
 def build_model(parameters: Parameters) -> Model:
     """Prepare the model of one machine and its load."""
-    walls, places, liners = wall_map(parameters), zone_places(parameters), liner_zones(parameters)
-    upstream = walls.nodes_mm[walls.nodes_mm > 0]
+    places, liners = zone_places(parameters), liner_zones(parameters)
     return Model(
         parameters=parameters,
         field=build_field(parameters),
@@ -77,9 +93,8 @@ def build_model(parameters: Parameters) -> Model:
         law=alert_law(alert_points(parameters)),
         glass_c=tuple(strand.material.glass_c for strand in parameters.strands),
         min_feed_c=tuple(strand.material.min_feed_c for strand in parameters.strands),
-        hot_nodes=walls.at(np.concatenate([[MERGE_MM], upstream])),
+        wall_points=_wall_points(wall_map(parameters), [places[index] for index in liners]),
         liner_zones=liners,
-        liner_nodes=tuple(walls.at(_points_within(walls.nodes_mm, places[index])) for index in liners),
         longest_silence_s=parameters.limits.stale_after_s,
     )
 
@@ -91,6 +106,14 @@ def initial_state(model: Model) -> EngineState:
         feeds=Feeds((Feed(),) * len(model.feeds)),
         hot_since_s=(None,) * len(model.feeds),
     )
+
+
+def _wall_points(walls: WallMap, liners: list[ZonePlace]) -> WallPoints:
+    upstream = np.concatenate([[MERGE_MM], walls.nodes_mm[walls.nodes_mm > 0]])
+    parts = [upstream, *(_points_within(walls.nodes_mm, place) for place in liners)]
+    ends = np.cumsum([0, *map(len, parts)]).tolist()
+    strand, *stretches = (slice(low, high) for low, high in pairwise(ends))
+    return WallPoints(walls.at(np.concatenate(parts)), strand, tuple(stretches))
 
 
 def _points_within(nodes_mm: Array, place: ZonePlace) -> Array:

@@ -22,6 +22,7 @@ from monitor.core.propagator import PHASES, Lattice, Propagators, lattice
 _GUARD: Final = 8  # parcels either side of the path whose temperature is followed while a strand moves
 _WITHDRAWN_MM: Final = 200.0  # strand withdrawn no further than this upstream of the path keeps its dose
 _PASSED_MM: Final = 40.0  # so does what was fed past the merge point no further than this, and is retracted
+_SUBSTEPS: Final = (1, 2, 3, 4, 6, 8, 12, 16)
 _SETTLE_S: Final = 600.0  # longer than any strand needs to follow its walls
 
 
@@ -30,11 +31,7 @@ class Position(NamedTuple):
 
     shift: int
     remainder: float
-
-    @property
-    def phase(self) -> int:
-        """Which of the ready-made operators fits."""
-        return min(PHASES - 1, int(self.remainder * PHASES))
+    phase: int  # which of the ready-made operators fits
 
 
 def position(fed_mm: float, cell_mm: float) -> Position:
@@ -43,11 +40,12 @@ def position(fed_mm: float, cell_mm: float) -> Position:
     It depends on the sum alone, so no sequence of small moves can drift.
 
     >>> position(0.0, 0.5), position(0.75, 0.5)
-    (Position(shift=0, remainder=0.0), Position(shift=2, remainder=0.5))
+    (Position(shift=0, remainder=0.0, phase=0), Position(shift=2, remainder=0.5, phase=4))
     """
     cells = fed_mm / cell_mm
     shift = math.ceil(cells)
-    return Position(shift, shift - cells)
+    remainder = shift - cells
+    return Position(shift, remainder, min(PHASES - 1, int(remainder * PHASES)))
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -59,6 +57,7 @@ class FieldState:
     """
 
     walls_c: Array  # [ambient, sensors …]
+    merge_c: float  # wall at the merge point
     fed_mm: tuple[float, ...]
     places: tuple[Position, ...]  # what `fed_mm` means on the lattice
     temp_c: Array
@@ -88,7 +87,7 @@ class Field:
         still = (0.0,) * len(self.strands)
         fresh = np.zeros((len(self.strands), self.passed + rows.shape[1] + self.withdrawn))
         places = (self._place(0.0),) * len(self.strands)
-        start = _frozen(FieldState(walls_c, still, places, rows, self.law.log_rate(rows), fresh))
+        start = _frozen(FieldState(walls_c, merge_c, still, places, rows, self.law.log_rate(rows), fresh))
         return replace(self.advance(start, _SETTLE_S, walls_c, still), dose_min=fresh)
 
     def advance(self, state: FieldState, step_s: float, walls_c: Array, feed_mm: Sequence[float]) -> FieldState:
@@ -109,6 +108,8 @@ class Field:
         """
         reach_mm = (_GUARD - 1) * self.grid.cell_mm
         parts = math.ceil(max(map(abs, feed_mm), default=0.0) / reach_mm) or 1
+        if parts == 1:
+            return self._advance_within_guard(state, step_s, walls_c, feed_mm)
         for part in range(1, parts + 1):
             before_c = state.walls_c
             target_c = before_c + (walls_c - before_c) / (parts - part + 1)
@@ -139,7 +140,8 @@ class Field:
             place if moved_mm == 0.0 else self._place(fed)
             for place, fed, moved_mm in zip(state.places, fed_mm, feed_mm, strict=True)
         )
-        return _frozen(FieldState(walls_c, fed_mm, places, temp, log_rate, dose))
+        merge_c = float(self.merge_weights @ walls_c)
+        return _frozen(FieldState(walls_c, merge_c, fed_mm, places, temp, log_rate, dose))
 
     def _stand(self, state: FieldState, standing: Sequence[int], step_s: float, walls_c: Array, temp: Array) -> None:
         """Write the temperature rows of strands that stood still, all in one product."""
@@ -161,7 +163,7 @@ class Field:
         Parcels keep the columns they had when the step began, and the path's window travels over them.
         """
         cells, start_mm, first = self.grid.cells, state.fed_mm[strand], state.places[strand].shift
-        substeps = math.ceil(abs(moved_mm) / self.grid.cell_mm)
+        substeps = _substeps(abs(moved_mm) / self.grid.cell_mm)
         walls = state.walls_c + _shares(substeps) * (walls_c - state.walls_c)
         rows = np.empty((substeps + 1, state.temp_c.shape[1]))
         rows[0] = state.temp_c[strand]
@@ -224,6 +226,14 @@ def build_field(parameters: Parameters) -> Field:
         passed=math.ceil(_PASSED_MM / grid.cell_mm),
         withdrawn=math.ceil(_WITHDRAWN_MM / grid.cell_mm),
     )
+
+
+def _substeps(cells: float) -> int:
+    """How many substeps for a move of so many cells: at most one cell each, and few different numbers.
+
+    Each number needs operators of its own; with any number allowed, they would be built over and over.
+    """
+    return next((number for number in _SUBSTEPS if number >= cells), math.ceil(cells))
 
 
 def _renumber(row: Array, shift: int) -> None:
