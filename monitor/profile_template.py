@@ -88,6 +88,8 @@ _ALERTS: Final = """
 # Limits of the watch itself. These are the defaults (common practice, no source).
 [alerts]
 idle_backstop_h = 8.0  # a strand standing hot this long is told whatever the model says
+softening_warn_min = 10.0  # softening where the strand must be stiff: minutes at 20 K above its glass transition
+softening_limit_min = 30.0
 stale_after_s = 5.0  # a value older than this counts as stale
 unavailable_after_s = 60.0  # after this silence the machine counts as lost
 """

@@ -48,6 +48,11 @@ def _rod(rod: _PlainRod) -> Field:
         law=cautious_law(machine().strands),
         laws=(cautious_law(machine().strands),),
         merge_weights=np.array([0.0, 1.0]),
+        glass_c=np.array([[1000.0]]),
+        lowest_glass_c=1000.0,
+        stiff_from=20,
+        stiff_weights=np.zeros((1, 2)),
+        cold_side_weights=np.zeros((1, 2)),
         passed=60,
         withdrawn=60,
     )
@@ -58,7 +63,17 @@ def _start(field: Field, temp: Array, walls: Array) -> FieldState:
     rows = fresh.temp_c.copy()
     low = (rows.shape[1] - field.grid.cells) // 2
     rows[0, low : low + field.grid.cells] = temp
-    return FieldState(walls, fresh.merge_c, fresh.fed_mm, fresh.places, rows, field.law.log_rate(rows), fresh.dose_min)
+    return FieldState(
+        walls,
+        fresh.merge_c,
+        fresh.fed_mm,
+        fresh.places,
+        rows,
+        field.law.log_rate(rows),
+        fresh.dose_min,
+        fresh.soft_min,
+        has_softened=False,
+    )
 
 
 def _ogata_banks(x_mm: Array, time_s: float, speed_mm_s: float, spread_mm2_s: float) -> Array:

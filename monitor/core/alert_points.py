@@ -30,10 +30,10 @@ class Point:
 
 
 def alert_points(parameters: Parameters) -> tuple[Point, ...]:
-    """All points: per strand its dose, ceiling, cold feed and standing; then liners, sensors and the link."""
+    """All points: per strand dose, softening, ceiling, cold feed and standing; then liners, sensors and the link."""
     strands = [
         point
-        for condition in ("dose", "ceiling", "cold_feed", "standing")
+        for condition in ("dose", "softening", "ceiling", "cold_feed", "standing")
         for point in _strand_points(condition, parameters)
     ]
     silence_s = parameters.limits.unavailable_after_s
@@ -51,6 +51,7 @@ def _strand_points(condition: str, parameters: Parameters) -> list[Point]:
     for index, strand in enumerate(parameters.strands):
         limits = {
             "dose": (strand.material.warn_min, strand.material.limit_min),
+            "softening": (parameters.limits.softening_warn_min, parameters.limits.softening_limit_min),
             "ceiling": (strand.material.ceiling_c,),
             "cold_feed": (0.0,),
             "standing": (parameters.limits.idle_backstop_h,),

@@ -11,6 +11,7 @@ import numpy as np
 
 from monitor.core.alert_points import Point
 from monitor.core.assessment import LinerReading, StrandAssessment
+from monitor.core.softening import REFERENCE_ABOVE_GLASS_K
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,6 +79,25 @@ def _dose_action(facts: Facts) -> str:
     return (
         f"Advance input {strand.input} by {np.ceil(length_mm):.0f} mm {until} and purge it, or withdraw the strand and"
         " cut off the hot end. Mind hot parts."
+    )
+
+
+def _softening_text(facts: Facts) -> str:
+    strand = _strand(facts)
+    word = "has stood soft too long" if facts.level > 1 else "is soft"
+    return (
+        f"input {strand.input} ({strand.material}) {word} where it must be stiff: soft up to"
+        f" {strand.soft_front_mm:.0f} mm, allowed {strand.stiff_from_mm:.0f} mm; {strand.softening_min:.1f} of"
+        f" {strand.softening_limit_min:.0f} min at {strand.glass_c + REFERENCE_ABOVE_GLASS_K:.0f} °C taken"
+    )
+
+
+def _softening_action(facts: Facts) -> str:
+    strand = _strand(facts)
+    risk = "expect a jam at its next use: " if facts.level > 1 else ""
+    return (
+        f"Cool the cold end below {strand.glass_c:.0f} °C: check coolant, radiator and fan, or lower the manifold; then"
+        f" {risk}advance input {strand.input} slowly, watching that it moves."
     )
 
 
@@ -168,6 +188,7 @@ def clock_words(duration_s: float) -> str:
 
 _TEXTS: Final[Mapping[str, Callable[[Facts], str]]] = {
     "dose": _dose_text,
+    "softening": _softening_text,
     "ceiling": _ceiling_text,
     "liner": _liner_text,
     "cold_feed": _cold_text,
@@ -177,6 +198,7 @@ _TEXTS: Final[Mapping[str, Callable[[Facts], str]]] = {
 }
 _ACTIONS: Final[Mapping[str, Callable[[Facts], str]]] = {
     "dose": _dose_action,
+    "softening": _softening_action,
     "ceiling": _ceiling_action,
     "liner": _liner_action,
     "cold_feed": _cold_action,

@@ -116,6 +116,9 @@ class StrandAssessment:
     limit_left_s: Span
     hottest_c: float
     glass_c: float
+    softening_min: float  # where it must be stiff: minutes at 20 K above glass_c
+    softening_warn_min: float
+    softening_limit_min: float
     soft_front_mm: float  # how far upstream the strand is above its glass transition; 0 when nowhere
     stiff_from_mm: float  # upstream of here it must be stiff: the upstream end of the last zone that may be hot
     merge_wall_c: float  # manifold wall at the merge point

@@ -103,7 +103,7 @@ def point_values(model: Model, state: EngineState) -> Array:
     ]
     silent_s = [now_s - sensor.seen_s for sensor in state.sensors]
     if state.field is None:
-        unknown = [_NOTHING] * (3 * len(feeds))
+        unknown = [_NOTHING] * (4 * len(feeds))
         liners = [_NOTHING] * len(model.liner_zones)
         return np.array([*unknown, *standing_h, *liners, *silent_s, silence_s(state)])
     merge_c = state.field.merge_c
@@ -114,7 +114,22 @@ def point_values(model: Model, state: EngineState) -> Array:
         for least_c, hot_s, feed in zip(model.min_feed_c, state.hot_since_s, feeds, strict=True)
     ]
     ceiling_c = [hottest_c] * len(feeds)
-    return np.array([*dose_min, *ceiling_c, *lacking_k, *standing_h, *liners, *silent_s, silence_s(state)])
+    soft_min = _softening_min(model, state.field)
+    return np.array([*dose_min, *soft_min, *ceiling_c, *lacking_k, *standing_h, *liners, *silent_s, silence_s(state)])
+
+
+def _softening_min(model: Model, field: FieldState) -> list[float]:
+    """Softening dose of each strand as the alert sees it [min].
+
+    With the cold side itself above its glass transition a strand is no stiff piston, however little dose it has: it is
+    at least at the warn level then.
+    """
+    cold_side_c, warn_min = model.field.cold_side_c(field.walls_c), model.parameters.limits.softening_warn_min
+    at_least = math.nextafter(warn_min, math.inf)
+    return [
+        max(dose_min, at_least) if cold_side_c > glass_c else dose_min
+        for dose_min, glass_c in zip(model.field.softest_min(field), model.glass_c, strict=True)
+    ]
 
 
 def _lacking_k(lacking_k: float, *, is_hot: bool, is_feeding: bool) -> float:

@@ -1,4 +1,4 @@
-"""Temperature and degradation dose of every parcel of every strand.
+"""Temperature, degradation dose and softening dose of every parcel of every strand.
 
 A parcel is a short length of strand with its own temperature and dose. Feeding moves parcels past the walls and copies
 nothing: dose is never smeared, and a retraction and its return leave it as it was. States are immutable, so any of them
@@ -15,9 +15,10 @@ import numpy as np
 
 from monitor.core.assessment import Array
 from monitor.core.dose import DoseLaw, cautious_law, mean_rate
-from monitor.core.hot_path import MERGE_MM, wall_map
+from monitor.core.hot_path import MERGE_MM, wall_map, zone_places
 from monitor.core.parameters import Parameters, Strand
 from monitor.core.propagator import PHASES, Lattice, Propagators, lattice
+from monitor.core.softening import softening_rate
 
 _GUARD: Final = 8  # parcels either side of the path whose temperature is followed while a strand moves
 _WITHDRAWN_MM: Final = 200.0  # strand withdrawn no further than this upstream of the path keeps its dose
@@ -63,6 +64,8 @@ class FieldState:
     temp_c: Array
     log_rate: Array  # of the dose, where `temp_c` is: it is needed again at the start of the next step
     dose_min: Array
+    soft_min: Array  # softening dose, shaped as `dose_min`; grows only where the strand must be stiff
+    has_softened: bool  # whether any of it is above 0: on a healthy machine there is nothing to carry along
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -76,6 +79,11 @@ class Field:
     law: DoseLaw
     laws: tuple[DoseLaw, ...]  # the same for each strand alone
     merge_weights: Array
+    glass_c: Array  # of each strand, as a column
+    lowest_glass_c: float
+    stiff_from: int  # first column of the temperature window that lies where a strand must be stiff
+    stiff_weights: Array  # of the wall vector, from that column on
+    cold_side_weights: Array  # the same, each different row once
     passed: int  # parcels of dose kept downstream of the temperature window
     withdrawn: int  # and upstream of it
 
@@ -87,8 +95,11 @@ class Field:
         still = (0.0,) * len(self.strands)
         fresh = np.zeros((len(self.strands), self.passed + rows.shape[1] + self.withdrawn))
         places = (self._place(0.0),) * len(self.strands)
-        start = _frozen(FieldState(walls_c, merge_c, still, places, rows, self.law.log_rate(rows), fresh))
-        return replace(self.advance(start, _SETTLE_S, walls_c, still), dose_min=fresh)
+        start = _frozen(
+            FieldState(walls_c, merge_c, still, places, rows, self.law.log_rate(rows), fresh, fresh, has_softened=False)
+        )
+        settled = self.advance(start, _SETTLE_S, walls_c, still)
+        return replace(settled, dose_min=fresh, soft_min=fresh, has_softened=False)
 
     def advance(self, state: FieldState, step_s: float, walls_c: Array, feed_mm: Sequence[float]) -> FieldState:
         """State after `step_s` seconds in which the walls run linearly to `walls_c` and strands feed `feed_mm` each.
@@ -141,7 +152,8 @@ class Field:
             for place, fed, moved_mm in zip(state.places, fed_mm, feed_mm, strict=True)
         )
         merge_c = float(self.merge_weights @ walls_c)
-        return _frozen(FieldState(walls_c, merge_c, fed_mm, places, temp, log_rate, dose))
+        soft, has_softened = self._softened(state, walls_c, temp, step_s, places)
+        return _frozen(FieldState(walls_c, merge_c, fed_mm, places, temp, log_rate, dose, soft, has_softened))
 
     def _stand(self, state: FieldState, standing: Sequence[int], step_s: float, walls_c: Array, temp: Array) -> None:
         """Write the temperature rows of strands that stood still, all in one product."""
@@ -185,6 +197,30 @@ class Field:
         gained *= step_s / (len(rows) - 1) / 60.0
         self._add(dose_min, gained)
 
+    def _softened(
+        self, state: FieldState, walls_c: Array, temp: Array, step_s: float, places: tuple[Position, ...]
+    ) -> tuple[Array, bool]:
+        """Softening dose after a step, by the mean of the rates before and after for what stood, else by that after.
+
+        A parcel counts as no hotter than the wall it stands at: what a retraction brings up hot sets again within
+        seconds if the wall is cool.
+        """
+        is_soft = self.cold_side_c(walls_c) > self.lowest_glass_c
+        if not (is_soft or state.has_softened):
+            return state.soft_min, False
+        shifts = [place.shift - before.shift for place, before in zip(places, state.places, strict=True)]
+        soft = state.soft_min.copy()
+        for strand, shift in enumerate(shifts):
+            _renumber(soft[strand], shift)
+        if is_soft:
+            wall_c = self.stiff_weights @ walls_c
+            after = softening_rate(np.minimum(temp[:, self.stiff_from :], wall_c), self.glass_c)
+            before = softening_rate(np.minimum(state.temp_c[:, self.stiff_from :], wall_c), self.glass_c)
+            stood = np.array(shifts)[:, None] == 0
+            low, high = self.passed + self.stiff_from, self.passed + temp.shape[1]
+            soft[:, low:high] += np.where(stood, (before + after) / 2, after) * (step_s / 60.0)
+        return soft, bool(soft.any())
+
     def _fill_ends(self, rows: Array, walls_c: Array) -> None:
         """Write what lies beyond the path, wherever it stands in the row: the merge point's wall, and ambient."""
         middle = rows.shape[1] // 2
@@ -205,6 +241,18 @@ class Field:
         low = self.passed + _GUARD
         return temp, state.dose_min[:, low : low + self.grid.cells]
 
+    def cold_side_c(self, walls_c: Array) -> float:
+        """Hottest wall where the strands must be stiff [°C]."""
+        return float(max((self.cold_side_weights @ walls_c).tolist()))
+
+    def softest_min(self, state: FieldState) -> list[float]:
+        """Highest softening dose of each strand where it must be stiff [min at 20 K above its glass transition]."""
+        if not state.has_softened:
+            return [0.0] * len(self.strands)
+        high = self.passed + _GUARD + self.grid.cells
+        softest: list[float] = state.soft_min[:, self.passed + self.stiff_from : high].max(axis=1).tolist()
+        return softest
+
     def centres_mm(self, state: FieldState, strand: int) -> Array:
         """Where the strand's parcels are now [mm upstream of the merge point]."""
         return self.grid.centres_mm(state.places[strand].remainder)
@@ -214,6 +262,8 @@ def build_field(parameters: Parameters) -> Field:
     """Prepare the model for one machine and its load."""
     grid = lattice(parameters)
     law = cautious_law(parameters.strands)
+    stiff_from = _GUARD + math.ceil(zone_places(parameters)[0].hot_end_mm / grid.cell_mm - 0.5)
+    stiff_weights = _upstream_weights(parameters, grid, stiff_from)
     materials = tuple(dict.fromkeys(strand.material for strand in parameters.strands))
     return Field(
         strands=parameters.strands,
@@ -223,9 +273,22 @@ def build_field(parameters: Parameters) -> Field:
         law=law,
         laws=tuple(law.of(strand) for strand in range(len(parameters.strands))),
         merge_weights=wall_map(parameters).at(np.array([MERGE_MM]))[0],
+        glass_c=np.array([[strand.material.glass_c] for strand in parameters.strands]),
+        lowest_glass_c=min(strand.material.glass_c for strand in parameters.strands),
+        stiff_from=stiff_from,
+        stiff_weights=stiff_weights,
+        cold_side_weights=np.unique(stiff_weights, axis=0),
         passed=math.ceil(_PASSED_MM / grid.cell_mm),
         withdrawn=math.ceil(_WITHDRAWN_MM / grid.cell_mm),
     )
+
+
+def _upstream_weights(parameters: Parameters, grid: Lattice, first: int) -> Array:
+    """Wall map at the columns of the temperature window from `first` on; beyond the path it is ambient."""
+    x_mm: Array = (np.arange(first, grid.cells + 2 * _GUARD, dtype=np.float64) - _GUARD + 0.5) * grid.cell_mm
+    weights = wall_map(parameters).at(x_mm)
+    weights[x_mm > parameters.path_length_mm] = np.eye(weights.shape[1])[0]
+    return weights
 
 
 def _substeps(cells: float) -> int:
@@ -251,6 +314,6 @@ def _shares(substeps: int) -> Array:
 
 
 def _frozen(state: FieldState) -> FieldState:
-    for array in (state.walls_c, state.temp_c, state.log_rate, state.dose_min):
+    for array in (state.walls_c, state.temp_c, state.log_rate, state.dose_min, state.soft_min):
         array.setflags(write=False)
     return state

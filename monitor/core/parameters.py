@@ -136,6 +136,9 @@ class AlertLimits:
 
     idle_backstop_h: float = 8.0
     """A strand standing hot this long raises a CAUTION whatever the model says (common practice, no source)."""
+    softening_warn_min: float = 10.0
+    softening_limit_min: float = 30.0
+    """Softening dose at which to warn, and which must not be passed [min at 20 K above glass]. Judgement, no source."""
     stale_after_s: float = 5.0
     """Age at which a value counts as STALE [s]."""
     unavailable_after_s: float = 60.0
