@@ -8,8 +8,7 @@ can be run ahead without disturbing the watch. Owns no clock and no alerts; know
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from functools import lru_cache
-from typing import Final, NamedTuple
+from typing import Final
 
 import numpy as np
 
@@ -17,36 +16,14 @@ from monitor.core.assessment import Array
 from monitor.core.dose import DoseLaw, cautious_law, mean_rate
 from monitor.core.hot_path import MERGE_MM, wall_map, zone_places
 from monitor.core.parameters import Parameters, Strand
-from monitor.core.propagator import PHASES, Lattice, Propagators, lattice
+from monitor.core.parcels import Position, position, renumber, shares, substep_count
+from monitor.core.propagator import Lattice, Propagators, lattice
 from monitor.core.softening import softening_rate
 
 _GUARD: Final = 8  # parcels either side of the path whose temperature is followed while a strand moves
 _WITHDRAWN_MM: Final = 200.0  # strand withdrawn no further than this upstream of the path keeps its dose
 _PASSED_MM: Final = 40.0  # so does what was fed past the merge point no further than this, and is retracted
-_SUBSTEPS: Final = (1, 2, 3, 4, 6, 8, 12, 16)
 _SETTLE_S: Final = 600.0  # longer than any strand needs to follow its walls
-
-
-class Position(NamedTuple):
-    """Where a strand stands on the lattice: `shift` whole parcels fed, `remainder` in [0, 1) of a cell still to go."""
-
-    shift: int
-    remainder: float
-    phase: int  # which of the ready-made operators fits
-
-
-def position(fed_mm: float, cell_mm: float) -> Position:
-    """Lattice position after `fed_mm` of feed in all.
-
-    It depends on the sum alone, so no sequence of small moves can drift.
-
-    >>> position(0.0, 0.5), position(0.75, 0.5)
-    (Position(shift=0, remainder=0.0, phase=0), Position(shift=2, remainder=0.5, phase=4))
-    """
-    cells = fed_mm / cell_mm
-    shift = math.ceil(cells)
-    remainder = shift - cells
-    return Position(shift, remainder, min(PHASES - 1, int(remainder * PHASES)))
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -140,8 +117,8 @@ class Field:
                 self._age_on_the_way(strand, rows, step_s, dose[strand : strand + 1])
                 aged_for_min[strand] = 0.0  # done, substep by substep
                 temp[strand] = rows[-1]
-                _renumber(temp[strand], shift)
-                _renumber(dose[strand], shift)
+                renumber(temp[strand], shift)
+                renumber(dose[strand], shift)
         log_rate = self.law.log_rate(temp)
         gained = mean_rate(state.log_rate, log_rate)
         gained *= aged_for_min
@@ -175,8 +152,8 @@ class Field:
         Parcels keep the columns they had when the step began, and the path's window travels over them.
         """
         cells, start_mm, first = self.grid.cells, state.fed_mm[strand], state.places[strand].shift
-        substeps = _substeps(abs(moved_mm) / self.grid.cell_mm)
-        walls = state.walls_c + _shares(substeps) * (walls_c - state.walls_c)
+        substeps = substep_count(abs(moved_mm) / self.grid.cell_mm)
+        walls = state.walls_c + shares(substeps) * (walls_c - state.walls_c)
         rows = np.empty((substeps + 1, state.temp_c.shape[1]))
         rows[0] = state.temp_c[strand]
         self._fill_ends(rows[1:], walls[1:])
@@ -211,7 +188,7 @@ class Field:
         shifts = [place.shift - before.shift for place, before in zip(places, state.places, strict=True)]
         soft = state.soft_min.copy()
         for strand, shift in enumerate(shifts):
-            _renumber(soft[strand], shift)
+            renumber(soft[strand], shift)
         if is_soft:
             wall_c = self.stiff_weights @ walls_c
             after = softening_rate(np.minimum(temp[:, self.stiff_from :], wall_c), self.glass_c)
@@ -289,28 +266,6 @@ def _upstream_weights(parameters: Parameters, grid: Lattice, first: int) -> Arra
     weights = wall_map(parameters).at(x_mm)
     weights[x_mm > parameters.path_length_mm] = np.eye(weights.shape[1])[0]
     return weights
-
-
-def _substeps(cells: float) -> int:
-    """How many substeps for a move of so many cells: at most one cell each, and few different numbers.
-
-    Each number needs operators of its own; with any number allowed, they would be built over and over.
-    """
-    return next((number for number in _SUBSTEPS if number >= cells), math.ceil(cells))
-
-
-def _renumber(row: Array, shift: int) -> None:
-    """Let `shift` parcels go by, in place; what enters from outside takes the value at the edge it came over."""
-    if shift > 0:
-        row[:-shift], row[-shift:] = row[shift:], row[-1]
-    elif shift < 0:
-        row[-shift:], row[:-shift] = row[:shift], row[0]
-
-
-@lru_cache(maxsize=64)
-def _shares(substeps: int) -> Array:
-    """How much of a step is over after each of its substeps, 0 to 1, as a column."""
-    return np.linspace(0.0, 1.0, substeps + 1)[:, None]
 
 
 def _frozen(state: FieldState) -> FieldState:
