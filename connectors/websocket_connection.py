@@ -25,7 +25,7 @@ class _DirectConnect(connect):
 
 
 async def open_connection(settings: WebsocketSettings, access: Access) -> ClientConnection:
-    """Connect; raises OSError or WebSocketException."""
+    """Connect; raises OSError, WebSocketException, or UnicodeError for a host name that cannot be one."""
     subprotocol = settings.subprotocol
     return await _DirectConnect(
         settings.url,

@@ -93,7 +93,7 @@ class WebsocketLink:
         """A connection, or why there is none; None when that was told before."""
         try:
             connection = await open_connection(self._settings, self._access)
-        except (OSError, WebSocketException) as error:
+        except (OSError, UnicodeError, WebSocketException) as error:
             refusal = why_not_connected(error, self._settings)
             if not self._has_worked and (refusal.is_hopeless or not self._waits_for_server):
                 raise LinkFailedError(refusal.reason) from None

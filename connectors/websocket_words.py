@@ -103,7 +103,7 @@ def _no_websocket(error: WebSocketException) -> Refusal:
 
 
 def _network(error: Exception, settings: WebsocketSettings) -> str:
-    if isinstance(error, socket.gaierror):
+    if isinstance(error, socket.gaierror | UnicodeError):
         return "this host name is not known: check link.url, or give the address in numbers"
     if isinstance(error, ConnectionRefusedError):
         return "nothing answers at this port: is the machine on, and is the port in link.url right?"

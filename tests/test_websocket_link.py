@@ -539,3 +539,8 @@ async def test_closing_while_connecting() -> None:
             await reading
         for peer in peers:
             peer.close()
+
+
+async def test_host_name_that_cannot_be_one() -> None:
+    """A label of more than 63 characters (RFC 1035 section 2.3.4) is told like any unknown host, not a traceback."""
+    assert "this host name is not known" in await failure(make(f"ws://{'a' * 70}.example/"))
