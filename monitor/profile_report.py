@@ -9,7 +9,7 @@ from typing import Final
 from connectors.clean_text import clean_text
 from monitor.config import Profile, ProfileError
 from monitor.core.parameters import Material, Parameters, Strand, WallLaw, Zone
-from monitor.link_mapping import address, inputs_reported
+from monitor.link_mapping import address, inputs_reported, texts_sent
 
 CAUTION: Final = (
     "Caution: strandwatch only watches. It does not replace the machine's own thermal protection,"
@@ -73,6 +73,8 @@ def _link_lines(profile: Profile) -> Iterator[str]:
         return
     yield f"link: {profile.link.kind}, {clean_text(address(profile.link))}"
     yield f"  reports sensors: {', '.join(sorted(profile.sensors_reported))}"
+    yield "  all that is ever sent to the machine:"
+    yield from (f"    {text}" for text in texts_sent(profile.link))
     fed = inputs_reported(profile.link)
     unknown = [strand.input for strand in profile.parameters.strands if strand.input not in fed]
     if unknown:

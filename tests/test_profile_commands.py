@@ -213,3 +213,19 @@ def test_importing_the_command_is_cheap() -> None:
     )
     found = subprocess.run([sys.executable, "-c", code], check=True, capture_output=True, text=True, timeout=60)  # noqa: S603 -- our own code
     assert found.stdout.strip() == "[]"
+
+
+def test_check_shows_all_that_could_be_sent(capsys: pytest.CaptureFixture[str]) -> None:
+    """The owner sees every query and text of a link before it is ever opened."""
+    examples = DEMO.parent.parent / "connectors" / "examples"
+
+    assert run("check", str(examples / "serial_machine.toml")) == 0
+    serial = capsys.readouterr().out
+    assert run("check", str(examples / "websocket_machine.toml")) == 0
+    websocket = capsys.readouterr().out
+
+    assert [line.strip() for line in serial.splitlines() if "or rarer" in line] == [
+        "every 2 s or rarer: M105",
+        "every 2 s or rarer: M27",
+    ]
+    assert 'after connecting: {"want": "status and changes"}' in websocket
