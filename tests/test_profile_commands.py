@@ -227,5 +227,6 @@ def test_check_shows_all_that_could_be_sent(capsys: pytest.CaptureFixture[str]) 
     assert [line.strip() for line in serial.splitlines() if "or rarer" in line] == [
         "every 2 s or rarer: M105",
         "every 2 s or rarer: M27",
+        "every 2 s or rarer: M114",
     ]
     assert 'after connecting: {"want": "status and changes"}' in websocket
