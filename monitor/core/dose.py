@@ -32,9 +32,14 @@ class DoseLaw:
 
     def log_rate(self, temp_c: Array) -> Array:
         """ln(rate) at `temp_c`, shape (strands, cells) or anything that broadcasts against (strands, 1)."""
-        lag_per_k = self.inverse_reference_per_k - 1.0 / (temp_c + ZERO_C_K)  # above zero when hotter than T_ref
+        # in place, because this is one of the busiest lines of the engine
+        lag_per_k: Array = temp_c + ZERO_C_K
+        np.reciprocal(lag_per_k, out=lag_per_k)
+        np.subtract(self.inverse_reference_per_k, lag_per_k, out=lag_per_k)  # above zero when hotter than T_ref
         # both products have the sign of the lag; the larger one is below·lag when cold, above·lag when hot
-        log_rate = np.maximum(self.below_k * lag_per_k, self.above_k * lag_per_k)
+        log_rate: Array = self.below_k * lag_per_k
+        lag_per_k *= self.above_k
+        np.maximum(log_rate, lag_per_k, out=log_rate)
         log_rate += self.log_factor
         return log_rate
 

@@ -3,11 +3,10 @@
 A state is immutable: it may be kept, compared, or run ahead without disturbing the watch.
 """
 
-import dataclasses
 from collections.abc import Mapping
 from dataclasses import dataclass
 from itertools import pairwise
-from typing import Final
+from typing import Final, NamedTuple
 
 import numpy as np
 
@@ -24,6 +23,7 @@ from monitor.core.readings import Sensor, SensorChannels, Sensors, sensor_channe
 
 _NO_ALERTS: Final = AlertBook()
 _NO_FEEDS: Final = Feeds()
+_NO_COUNTS: Final[Mapping[str, int]] = {}
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -61,8 +61,7 @@ class Model:
     longest_silence_s: float  # data older than this are STALE
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class EngineState:
+class EngineState(NamedTuple):
     """Everything that does."""
 
     time_s: float = 0.0
@@ -77,7 +76,7 @@ class EngineState:
     link_available: bool = False
     link_reason: str = "not connected yet"
     alerts: AlertBook = _NO_ALERTS
-    counts: Mapping[str, int] = dataclasses.field(default_factory=dict)
+    counts: Mapping[str, int] = _NO_COUNTS
 
 
 def build_model(parameters: Parameters) -> Model:

@@ -7,8 +7,8 @@ can be run ahead without disturbing the watch. Owns no clock and no alerts; know
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
-from typing import Final
+from dataclasses import dataclass
+from typing import Final, NamedTuple
 
 import numpy as np
 
@@ -26,8 +26,7 @@ _PASSED_MM: Final = 40.0  # so does what was fed past the merge point no further
 _SETTLE_S: Final = 600.0  # longer than any strand needs to follow its walls
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class FieldState:
+class FieldState(NamedTuple):
     """All strands at one moment; rows are strands, arrays read-only.
 
     `temp_c` covers the path and `_GUARD` parcels either side; `dose_min` reaches further, so that material withdrawn
@@ -76,7 +75,7 @@ class Field:
             FieldState(walls_c, merge_c, still, places, rows, self.law.log_rate(rows), fresh, fresh, has_softened=False)
         )
         settled = self.advance(start, _SETTLE_S, walls_c, still)
-        return replace(settled, dose_min=fresh, soft_min=fresh, has_softened=False)
+        return settled._replace(dose_min=fresh, soft_min=fresh, has_softened=False)
 
     def advance(self, state: FieldState, step_s: float, walls_c: Array, feed_mm: Sequence[float]) -> FieldState:
         """State after `step_s` seconds in which the walls run linearly to `walls_c` and strands feed `feed_mm` each.
@@ -107,10 +106,8 @@ class Field:
     def _advance_within_guard(
         self, state: FieldState, step_s: float, walls_c: Array, feed_mm: Sequence[float]
     ) -> FieldState:
-        temp, dose = np.empty_like(state.temp_c), state.dose_min.copy()
+        temp, dose = self._stood(state, step_s, walls_c, feed_mm), state.dose_min.copy()
         aged_for_min = np.full((len(self.strands), 1), step_s / 60.0)
-        self._fill_ends(temp, walls_c[None, :])
-        self._stand(state, [strand for strand, mm in enumerate(feed_mm) if mm == 0.0], step_s, walls_c, temp)
         for strand, moved_mm in enumerate(feed_mm):
             if moved_mm != 0.0:
                 rows, shift = self._travel(state, strand, step_s, walls_c, moved_mm)
@@ -132,17 +129,22 @@ class Field:
         soft, has_softened = self._softened(state, walls_c, temp, step_s, places)
         return _frozen(FieldState(walls_c, merge_c, fed_mm, places, temp, log_rate, dose, soft, has_softened))
 
-    def _stand(self, state: FieldState, standing: Sequence[int], step_s: float, walls_c: Array, temp: Array) -> None:
-        """Write the temperature rows of strands that stood still, all in one product."""
-        if not standing:
-            return
+    def _stood(self, state: FieldState, step_s: float, walls_c: Array, feed_mm: Sequence[float]) -> Array:
+        """Temperature rows as if all strands stood still, in one product; those of strands that move are not used."""
         cells, walls = self.grid.cells, len(walls_c)
-        places = tuple((self.kinds[strand], state.places[strand].phase) for strand in standing)
-        known = np.empty((len(standing), cells + 2 * walls, 1))
-        known[:, :cells, 0] = state.temp_c[standing, _GUARD : _GUARD + cells]
+        # one phase for all that move, so that the same operators serve while a strand feeds
+        places = tuple(
+            (kind, place.phase if moved_mm == 0.0 else 0)
+            for kind, place, moved_mm in zip(self.kinds, state.places, feed_mm, strict=True)
+        )
+        known = np.empty((len(places), cells + 2 * walls, 1))
+        known[:, :cells, 0] = state.temp_c[:, _GUARD : _GUARD + cells]
         known[:, cells : cells + walls, 0] = state.walls_c
         known[:, cells + walls :, 0] = walls_c
-        temp[standing, _GUARD : _GUARD + cells] = (self.propagators.stack(places, step_s) @ known)[:, :, 0]
+        temp = np.empty_like(state.temp_c)
+        self._fill_ends(temp, walls_c[None, :])
+        temp[:, _GUARD : _GUARD + cells] = (self.propagators.stack(places, step_s) @ known)[:, :, 0]
+        return temp
 
     def _travel(
         self, state: FieldState, strand: int, step_s: float, walls_c: Array, moved_mm: float
@@ -157,14 +159,15 @@ class Field:
         rows = np.empty((substeps + 1, state.temp_c.shape[1]))
         rows[0] = state.temp_c[strand]
         self._fill_ends(rows[1:], walls[1:])
+        walls_of_substep = np.concatenate([walls[:-1], walls[1:]], axis=1)
         known = np.empty(cells + 2 * len(walls_c))
         for substep in range(substeps):
             place = self._place(start_mm + moved_mm * (substep + 0.5) / substeps)
             low = _GUARD + place.shift - first
             known[:cells] = rows[substep, low : low + cells]
-            known[cells:] = walls[substep : substep + 2].ravel()
+            known[cells:] = walls_of_substep[substep]
             matrix = self.propagators.step(self.kinds[strand], place.phase, step_s / substeps)
-            rows[substep + 1, low : low + cells] = matrix @ known
+            np.dot(matrix, known, out=rows[substep + 1, low : low + cells])
         return rows, self._place(start_mm + moved_mm).shift - first
 
     def _age_on_the_way(self, strand: int, rows: Array, step_s: float, dose_min: Array) -> None:

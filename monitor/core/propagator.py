@@ -18,7 +18,7 @@ from monitor.core.hot_path import MERGE_MM, wall_map
 from monitor.core.parameters import Material, Parameters
 
 PHASES: Final = 8  # sub-cell positions of the parcels for which operators are built
-CELL_MM: Final = 0.65  # aimed-at length of a parcel
+CELL_MM: Final = 0.75  # aimed-at length of a parcel
 _POINTS_PER_CELL: Final = 16  # λ and λ·T_wall are averaged over the parcel: jumps then cost O(dx²), not O(dx)
 _CACHED_STEPS: Final = 480  # kept ready; some 60 kB each on a usual path
 _CACHED_STACKS: Final = 24  # some 300 kB each
