@@ -145,6 +145,9 @@ def _liner(liner: LinerReading) -> Plain:
         "warn_c": _number(liner.warn_c),
         "alarm_c": _number(liner.alarm_c),
         "stop_c": _number(liner.stop_c),
+        "above_warn_s": _number(liner.above_warn_s),
+        "above_alarm_s": _number(liner.above_alarm_s),
+        "above_stop_s": _number(liner.above_stop_s),
     }
 
 

@@ -149,7 +149,7 @@ class Night:
             zones=ZONES,
             walls=walls(),
             strands=strands,
-            liners=(LinerReading("cold end", "PTFE", 61.0, 200.0, 230.0, 250.0),),
+            liners=(LinerReading("cold end", "PTFE", 61.0, 200.0, 230.0, 250.0, 0.0, 0.0, 0.0),),
             alerts=(),
             counts=self.counts,
         )

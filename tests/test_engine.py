@@ -145,6 +145,15 @@ def test_hot_walls(manifold_c: float, expected: str) -> None:
     assert told[expected] >= 10.0
 
 
+def test_time_above_each_liner_limit_is_kept() -> None:
+    """A minute at 255 °C between cool stretches: one minute above warn and alarm, none above stop."""
+    walls = [195.0] * 60 + [255.0] * 60 + [195.0] * 60
+    events = [_sample(float(s), manifold=wall) for s, wall in enumerate(walls)]
+    liner = next(reading for reading in _last(events).assessment.liners if reading.zone == "heat break")
+
+    assert (liner.above_warn_s, liner.above_alarm_s, liner.above_stop_s) == (60.0, 60.0, 0.0)
+
+
 def test_one_odd_value_alone_raises_no_alarm() -> None:
     """A single hot reading among good ones is bridged by the on-delay."""
     told = _raised(_sample(float(s), manifold=290.0 if s == 30 else 195.0) for s in range(120))

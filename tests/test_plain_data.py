@@ -101,7 +101,7 @@ ASSESSMENT = Assessment(
     zones=(ZonePlace("manifold", 0.0, 16.0, "manifold", None),),
     walls=(WallReading("manifold", 195.0, 195.0, None, Quality.GOOD, 0.25),),
     strands=(STRAND,),
-    liners=(LinerReading("heat break", "PTFE", 161.5, 240.0, 260.0, 280.0),),
+    liners=(LinerReading("heat break", "PTFE", 161.5, 240.0, 260.0, 280.0, 90.0, 0.0, 0.0),),
     alerts=(ALERT,),
     counts={"samples": 57_000, "malformed": 0},
 )

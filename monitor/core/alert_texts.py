@@ -119,7 +119,8 @@ def _ceiling_action(facts: Facts) -> str:
 def _liner_text(facts: Facts) -> str:
     liner, limit_c = facts.liner, alert_limit(facts)
     name = "liner" if liner is None else f"{liner.liner} liner"
-    return f"{name} in {facts.point.subject} is at {facts.value:.0f} °C, limit {limit_c:.0f} °C"
+    spent = "" if liner is None else f"; above {liner.warn_c:.0f} °C for {clock_words(liner.above_warn_s)} in all"
+    return f"{name} in {facts.point.subject} is at {facts.value:.0f} °C, limit {limit_c:.0f} °C{spent}"
 
 
 def _liner_action(facts: Facts) -> str:

@@ -198,14 +198,15 @@ def _liners(model: Model, state: EngineState) -> tuple[LinerReading, ...]:
     if state.field is None:
         return ()
     _, hottest_c = model.wall_points.hottest_c(state.field.walls_c)
-    return tuple(_liner(model, index, liner_c) for index, liner_c in zip(model.liner_zones, hottest_c, strict=True))
+    rows = zip(model.liner_zones, hottest_c, state.liner_above_s, strict=True)
+    return tuple(_liner(model, index, liner_c, above_s) for index, liner_c, above_s in rows)
 
 
-def _liner(model: Model, index: int, hottest_c: float) -> LinerReading:
+def _liner(model: Model, index: int, hottest_c: float, above_s: tuple[float, ...]) -> LinerReading:
     zone = model.parameters.zones[index]
     name = zone.liner or ""
     limits = model.parameters.liners[name]
-    return LinerReading(zone.name, name, hottest_c, limits.warn_c, limits.alarm_c, limits.stop_c)
+    return LinerReading(zone.name, name, hottest_c, limits.warn_c, limits.alarm_c, limits.stop_c, *above_s)
 
 
 def _alerts(

@@ -144,6 +144,9 @@ class LinerReading:
     warn_c: float
     alarm_c: float
     stop_c: float
+    above_warn_s: float  # time spent above each limit since the session began
+    above_alarm_s: float
+    above_stop_s: float
 
 
 @dataclass(frozen=True, slots=True)

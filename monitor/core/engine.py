@@ -158,6 +158,7 @@ def _sampled(model: Model, state: EngineState, sample: Sample, time_s: float) ->
         sensors=sensors,
         feeds=carried(feeds) if is_carried else feeds,
         hot_since_s=_hot_since_s(model, state, field, time_s) if is_carried else state.hot_since_s,
+        liner_above_s=_liner_above_s(model, state, field, field_s - state.field_s),
         execution=state.execution if sample.execution is None else sample.execution,
         progress=sample.values.get("progress", state.progress),
         link_available=state.link_available,
@@ -198,7 +199,10 @@ def _held(model: Model, state: EngineState) -> EngineState:
     for step_s in _growing_steps(left_s):
         after = model.field.advance(after, step_s, walls_c, still)
     hot_since_s = _hot_since_s(model, state, after, state.time_s)
-    return state._replace(field=after, field_s=state.field_s + left_s, hot_since_s=hot_since_s)
+    liner_above_s = _liner_above_s(model, state, after, left_s)
+    return state._replace(
+        field=after, field_s=state.field_s + left_s, hot_since_s=hot_since_s, liner_above_s=liner_above_s
+    )
 
 
 def _growing_steps(total_s: float) -> Iterator[float]:
@@ -218,6 +222,21 @@ def _hot_since_s(model: Model, state: EngineState, field: FieldState | None, tim
     return tuple(
         (time_s if since_s is None else since_s) if field.merge_c > glass_c else None
         for since_s, glass_c in zip(state.hot_since_s, model.glass_c, strict=True)
+    )
+
+
+def _liner_above_s(
+    model: Model, state: EngineState, field: FieldState | None, step_s: float
+) -> tuple[tuple[float, ...], ...]:
+    """How long each liner has been above each of its limits, the step just made included [s]."""
+    if field is None or state.field is None:
+        return state.liner_above_s
+    hottest_c = model.wall_points.hottest_c(field.walls_c)[1]
+    if all(liner_c <= limits[0] for liner_c, limits in zip(hottest_c, model.liner_limits_c, strict=True)):
+        return state.liner_above_s
+    return tuple(
+        tuple(above_s + step_s * (liner_c > limit_c) for above_s, limit_c in zip(spent, limits, strict=True))
+        for spent, liner_c, limits in zip(state.liner_above_s, hottest_c, model.liner_limits_c, strict=True)
     )
 
 

@@ -58,6 +58,7 @@ class Model:
     min_feed_c: tuple[float, ...]
     wall_points: WallPoints
     liner_zones: tuple[int, ...]
+    liner_limits_c: tuple[tuple[float, float, float], ...]  # warn, alarm, stop of each of these
     longest_silence_s: float  # data older than this are STALE
 
 
@@ -71,6 +72,7 @@ class EngineState(NamedTuple):
     sensors: Sensors = ()
     feeds: Feeds = _NO_FEEDS
     hot_since_s: tuple[float | None, ...] = ()  # per strand: since when the merge wall is above its glass transition
+    liner_above_s: tuple[tuple[float, ...], ...] = ()  # per liner zone: time above warn, alarm, stop
     execution: Execution | None = None
     progress: float | None = None
     link_available: bool = False
@@ -82,6 +84,7 @@ class EngineState(NamedTuple):
 def build_model(parameters: Parameters) -> Model:
     """Prepare the model of one machine and its load."""
     places, liners = zone_places(parameters), liner_zones(parameters)
+    limits = [parameters.liners[parameters.zones[index].liner or ""] for index in liners]
     return Model(
         parameters=parameters,
         field=build_field(parameters),
@@ -94,6 +97,7 @@ def build_model(parameters: Parameters) -> Model:
         min_feed_c=tuple(strand.material.min_feed_c for strand in parameters.strands),
         wall_points=_wall_points(wall_map(parameters), [places[index] for index in liners]),
         liner_zones=liners,
+        liner_limits_c=tuple((row.warn_c, row.alarm_c, row.stop_c) for row in limits),
         longest_silence_s=parameters.limits.stale_after_s,
     )
 
@@ -104,6 +108,7 @@ def initial_state(model: Model) -> EngineState:
         sensors=(Sensor(),) * len(model.sensors),
         feeds=Feeds((Feed(),) * len(model.feeds)),
         hot_since_s=(None,) * len(model.feeds),
+        liner_above_s=((0.0, 0.0, 0.0),) * len(model.liner_zones),
     )
 
 
