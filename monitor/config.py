@@ -26,7 +26,7 @@ from monitor.profile_draft import draft
 from monitor.profile_faults import Fault, Finding, Place, ProfileError, fault, findings, value_at
 from monitor.profile_model import ProfileFile
 from monitor.profile_parameters import check_materials, make_parameters
-from monitor.profile_text import read_text, unreadable
+from monitor.text_file import UnreadableError, read_text_file
 
 __all__ = [
     "DefaultUsed",
@@ -78,7 +78,11 @@ def load_profile(path: Path, *, user_materials: Sequence[Path] = ()) -> Profile:
     ProfileError
         When the file cannot be read, or with all that is wrong in it.
     """
-    return parse_profile(read_text(path), str(path), user_materials=user_materials)
+    try:
+        text = read_text_file(path)
+    except UnreadableError as error:
+        raise _unreadable(str(path), str(error)) from error
+    return parse_profile(text, str(path), user_materials=user_materials)
 
 
 def demo_profile() -> Profile:
@@ -97,7 +101,7 @@ def parse_profile(text: str, file_name: str, *, user_materials: Sequence[Path] =
     try:
         table = tomllib.loads(text)
     except (tomllib.TOMLDecodeError, RecursionError) as error:
-        raise unreadable(file_name, f"not TOML: {clean_text(str(error))}") from error
+        raise _unreadable(file_name, f"not TOML: {clean_text(str(error))}") from error
     try:
         materials = load_materials(user_materials)
     except MaterialsError as error:
@@ -177,3 +181,8 @@ def _assemble(model: ProfileFile, table: Mapping[str, Any], materials: MaterialT
         defaults=defaults_used(model, parameters),
         sensors_reported=frozenset() if model.link is None else sensors_reported(model.link),
     )
+
+
+def _unreadable(file_name: str, problem: str) -> ProfileError:
+    """The error that concerns the file as a whole."""
+    return ProfileError([Fault(file_name, "", None, problem)])

@@ -15,6 +15,7 @@ from connectors.clean_text import clean_text
 from monitor.material_errors import MaterialsError
 from monitor.material_tables import Origin
 from monitor.profile_faults import Fault
+from monitor.text_file import UnreadableError, read_text_file
 
 USER_FILE: Final = "materials.toml"
 
@@ -22,7 +23,6 @@ _PACKAGE_FILES: Final = (
     ("materials.toml", Origin("the package's materials.toml", source="")),
     ("demo_materials.toml", Origin("the package's demo_materials.toml", "invented", "invented for the demo")),
 )
-_LARGEST_BYTES: Final = 1_000_000
 
 
 def user_file() -> Path:
@@ -52,19 +52,9 @@ def read_tables(path: Path) -> dict[str, Any]:
         When it cannot be read, or is no TOML.
     """
     try:
-        with path.open("rb") as file:
-            raw = file.read(_LARGEST_BYTES + 1)
-    except OSError as error:
-        raise _unusable(
-            path, f"cannot be read: {error.strerror or error}; check the path and its permissions"
-        ) from error
-    if len(raw) > _LARGEST_BYTES:
-        raise _unusable(path, f"more than {_LARGEST_BYTES} bytes; is it another file?")
-    try:
-        return tomllib.loads(raw.decode("utf-8-sig"))
-    except UnicodeDecodeError as error:
-        line = raw[: error.start].count(b"\n") + 1
-        raise _unusable(path, f"line {line} is not UTF-8 text; save the file as UTF-8") from error
+        return tomllib.loads(read_text_file(path))
+    except UnreadableError as error:
+        raise _unusable(path, str(error)) from error
     except (tomllib.TOMLDecodeError, RecursionError) as error:
         raise _unusable(path, f"not TOML: {clean_text(str(error))}") from error
 

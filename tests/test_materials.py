@@ -309,7 +309,7 @@ class TestFaults:
         told = faults_of(broken, tmp_path / "missing.toml", write(tmp_path / "third.toml", "PLA = 3\n"))
         assert "settings/strandwatch/materials.toml: PLA.warn_min = 0: out of range" in told
         assert "broken.toml: not TOML: " in told
-        assert "missing.toml: cannot be read: No such file" in told
+        assert "missing.toml: there is no such file" in told
         assert "third.toml: PLA = 3: wrong type; allowed: a table of the material's keys" in told
 
     def test_own_file_out_of_reach(self, own_folder: Path) -> None:
