@@ -182,6 +182,33 @@ def test_a_sensor_that_never_reports_is_named() -> None:
     assert "link section" in alert.action
 
 
+def test_a_manifold_that_never_reports_is_no_cold_manifold() -> None:
+    """Nothing is claimed of walls nobody reports: no advice to heat, quality BAD, and the sensor is named."""
+    blind = {"temp_c:cold_end": 32.0, "temp_c:nozzle": 225.0}
+    events = [Sample(float(s), {**blind, "fed_mm:1": float(s)}) for s in range(200)]
+    step = _last(events)
+
+    assert {alert.condition for alert in step.assessment.alerts} == {"sensor"}
+    assert step.assessment.quality is Quality.BAD
+    assert step.assessment.strands[0].condition is Condition.UNAVAILABLE
+
+
+def test_a_wall_known_only_by_its_set_point_counts_as_that_hot() -> None:
+    """Cautious: with no temperature from the manifold but a set point, the strand ages as at the set point."""
+    blind = {"temp_c:cold_end": 32.0, "set_c:manifold": 195.0}
+    events = [Sample(10.0 * step, blind) for step in range(361)]
+
+    assert _last(events).assessment.strands[0].dose_now_min > 20.0
+
+
+def test_one_silent_wall_sensor_makes_the_strands_stale() -> None:
+    """Other channels going on do not make a strand's wall fresh."""
+    alive = [Sample(20.0 + s, {"temp_c:nozzle": 225.0, "fed_mm:1": 0.0}) for s in range(20)]
+    step = _last([*(_sample(float(s)) for s in range(20)), *alive])
+
+    assert step.assessment.quality is Quality.STALE
+
+
 def test_acknowledging_is_a_transition_with_an_actor() -> None:
     """The owner's acknowledgement changes the state, is told with his name, and may be repeated without effect."""
     engine, aged = Engine(machine()), list(_still(7 * 3600.0))

@@ -93,11 +93,17 @@ def silence_s(state: EngineState) -> float:
 
 
 def data_quality(model: Model, state: EngineState) -> Quality:
-    """GOOD, STALE once the newest sample is too old, BAD while nothing is known or the machine counts as lost."""
-    limits = model.parameters.limits
-    if state.field is None or silence_s(state) > limits.unavailable_after_s:
+    """Trust in what is said of the strands, by their walls: no better than the worst sensor they depend on.
+
+    STALE once it, or any sample, is too old; BAD while it never reported, or when the machine counts as lost.
+    """
+    walls = [state.sensors[index] for index in model.wall_sensors]
+    if state.field is None or any(sensor.temp_c is None for sensor in walls):
         return Quality.BAD
-    return Quality.STALE if silence_s(state) > limits.stale_after_s else Quality.GOOD
+    oldest_s = max([silence_s(state), *(state.time_s - sensor.seen_s for sensor in walls)])
+    if oldest_s > model.parameters.limits.unavailable_after_s:
+        return Quality.BAD
+    return Quality.STALE if oldest_s > model.longest_silence_s else Quality.GOOD
 
 
 def standing_since_s(state: EngineState, strand: int) -> float | None:

@@ -108,8 +108,11 @@ def point_values(model: Model, state: EngineState) -> Array:
     merge_c = state.field.merge_c
     dose_min = model.field.path_rows(state.field)[1].max(axis=1).tolist()
     hottest_c, liners = model.wall_points.hottest_c(state.field.walls_c)
+    is_known = all(state.sensors[index].temp_c is not None for index in model.wall_sensors)
     lacking_k = [
-        _lacking_k(least_c - merge_c, is_hot=hot_s is not None, is_feeding=is_feeding(feed, now_s))
+        _lacking_k(
+            least_c - merge_c, is_hot=hot_s is not None and is_known, is_feeding=is_known and is_feeding(feed, now_s)
+        )
         for least_c, hot_s, feed in zip(model.min_feed_c, state.hot_since_s, feeds, strict=True)
     ]
     ceiling_c = [hottest_c] * len(feeds)

@@ -59,6 +59,7 @@ class Model:
     wall_points: WallPoints
     liner_zones: tuple[int, ...]
     liner_limits_c: tuple[tuple[float, float, float], ...]  # warn, alarm, stop of each of these
+    wall_sensors: tuple[int, ...]  # sensors that walls at and upstream of the merge point depend on
     longest_silence_s: float  # data older than this are STALE
 
 
@@ -84,6 +85,7 @@ class EngineState(NamedTuple):
 def build_model(parameters: Parameters) -> Model:
     """Prepare the model of one machine and its load."""
     places, liners = zone_places(parameters), liner_zones(parameters)
+    walls = _wall_points(wall_map(parameters), [places[index] for index in liners])
     limits = [parameters.liners[parameters.zones[index].liner or ""] for index in liners]
     return Model(
         parameters=parameters,
@@ -95,9 +97,10 @@ def build_model(parameters: Parameters) -> Model:
         law=alert_law(alert_points(parameters)),
         glass_c=tuple(strand.material.glass_c for strand in parameters.strands),
         min_feed_c=tuple(strand.material.min_feed_c for strand in parameters.strands),
-        wall_points=_wall_points(wall_map(parameters), [places[index] for index in liners]),
+        wall_points=walls,
         liner_zones=liners,
         liner_limits_c=tuple((row.warn_c, row.alarm_c, row.stop_c) for row in limits),
+        wall_sensors=tuple((np.flatnonzero(walls.rows[walls.strand, 1:].any(axis=0))).tolist()),
         longest_silence_s=parameters.limits.stale_after_s,
     )
 

@@ -62,14 +62,14 @@ def read_sensors(
 def wall_vector(sensors: Sensors, parameters: Parameters, time_s: float) -> Array:
     """Wall temperatures to reckon with at `time_s`, ambient first [°C].
 
-    A sensor silent for longer than `stale_after_s` counts as the hotter of its last value and its set point; one that
-    never reported counts as ambient, and the assessment says that nothing is known there.
+    A sensor silent for longer than `stale_after_s` counts as the hotter of its last value and its set point. One that
+    never reported counts as its set point, or as ambient where not even that is known; the assessment then says BAD.
     """
     stale_s = parameters.limits.stale_after_s
     walls = [parameters.ambient_c]
     for temp_c, set_c, _, seen_s in sensors:
         if temp_c is None:
-            walls.append(parameters.ambient_c)
+            walls.append(parameters.ambient_c if set_c is None else max(set_c, parameters.ambient_c))
         elif set_c is not None and set_c > temp_c and time_s - seen_s > stale_s:
             walls.append(set_c)
         else:
