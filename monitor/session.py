@@ -73,19 +73,28 @@ class Session:
         Where the data come from, in words.
     sensors : Iterable[str]
         Sensors that the profile names.
+    inputs : Iterable[int]
+        Inputs with a strand, whose feed the machine should report.
     over : str
         Why the watch is over when the source has no more events.
     """
 
     def __init__(
-        self, source: Source, engine: Judge, *, name: str, sensors: Iterable[str] = (), over: str = "the link ended"
+        self,
+        source: Source,
+        engine: Judge,
+        *,
+        name: str,
+        sensors: Iterable[str] = (),
+        inputs: Iterable[int] = (),
+        over: str = "the link ended",
     ) -> None:
         self.source = name
         self.ended: str | None = None
         self.time_s = 0.0
         """Machine time of the newest event [s]; serves as the recorder's clock."""
         self._events, self._engine, self._over = source, engine, over
-        self._roll = SensorRoll(sensors)
+        self._roll = SensorRoll(sensors, inputs)
         self._recorder: Recording | None = None
         self._due = Every(ASSESSMENT_EVERY_S)
         self._onlookers: list[Onlooker] = []

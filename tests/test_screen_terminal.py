@@ -65,7 +65,7 @@ class Child:
         self.process = subprocess.Popen(  # noqa: S603 -- our own interpreter and text
             [sys.executable, "-c", CHILD, str(tell), *words],
             stdin=theirs, stdout=theirs, stderr=theirs, pass_fds=(tell,), start_new_session=True, cwd=ROOT,
-            env={**os.environ, "TERM": "xterm-256color", "PYTHONPATH": str(ROOT)},
+            env={**os.environ, "TERM": "xterm-256color", "PYTHON_COLORS": "0", "PYTHONPATH": str(ROOT)},
         )  # fmt: skip
         self.theirs = theirs
         os.close(tell)

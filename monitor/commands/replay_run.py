@@ -26,6 +26,7 @@ def run(arguments: argparse.Namespace) -> int:
         Engine(profile.parameters),
         name=f"recording {clean_text(arguments.file.name)}",
         sensors=profile.parameters.sensors,
+        inputs=[strand.input for strand in profile.parameters.strands],
         over="the recording ended",
     )
     verdict = ReplayVerdict(session, source, link.recording)

@@ -40,7 +40,13 @@ def _make_session(profile: Profile, arguments: argparse.Namespace) -> Session:
         may_reset=arguments.i_know_open_may_reset,
         waits=arguments.wait,
     )
-    return Session(link, engine, name=link_text(profile.link), sensors=profile.parameters.sensors)
+    return Session(
+        link,
+        engine,
+        name=link_text(profile.link),
+        sensors=profile.parameters.sensors,
+        inputs=[strand.input for strand in profile.parameters.strands],
+    )
 
 
 def _opening(profile: Profile, session: Session) -> tuple[str, ...]:

@@ -80,6 +80,8 @@ def activity(strand: StrandAssessment) -> str:
     """What the strand does, and for how long it has stood."""
     if strand.activity is Activity.FEEDING:
         return "feeding"
+    if strand.fed_mm is None:
+        return "feed unknown"
     return f"{strand.activity.value} {duration(strand.idle_s)}"
 
 
