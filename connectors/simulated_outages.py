@@ -65,4 +65,4 @@ def _remains(sample: Sample) -> str:
 
 
 def _greeting(scenario: Scenario) -> str:
-    return f"simulated machine: {scenario.title}; invented build “{scenario.build}”"
+    return f"simulated machine: {scenario.title}; invented build '{scenario.build}'"

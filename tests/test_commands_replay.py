@@ -85,7 +85,7 @@ def test_json_is_utf8_whatever_the_locale(recording: Path) -> None:
     )
     assert done.returncode == 0
     first = json.loads(done.stdout.decode("utf-8").splitlines()[0])
-    assert "Link dropping out; invented build “harbour lantern”" in first["link_reason"]
+    assert "Link dropping out; invented build 'harbour lantern'" in first["link_reason"]
 
 
 def test_another_profile_comes_to_other_conclusions(
