@@ -15,7 +15,10 @@ REASONS: Final = {
 
 @contextmanager
 def ending_signals(stop: Callable[[str], None]) -> Iterator[None]:
-    """Call `stop` with the reason at the first signal; the next one acts as usual, should ending take too long.
+    """Call `stop` with the reason at the first signal; the same again acts as usual, should ending take too long.
+
+    SIGHUP is ignored from its first time on, for good: a closing terminal may send several, and nobody means any of
+    them to cut short the end of the watch or its summary.
 
     A signal that was ignored when the program started stays ignored: that is how `nohup` and a shell's background
     jobs ask for it. Must be entered in a running event loop of the main thread.
@@ -25,6 +28,8 @@ def ending_signals(stop: Callable[[str], None]) -> Iterator[None]:
 
     def end(number: signal.Signals) -> None:
         loop.remove_signal_handler(number)
+        if number == signal.SIGHUP:
+            signal.signal(number, signal.SIG_IGN)
         stop(REASONS[number])
 
     for number in heeded:

@@ -3,7 +3,7 @@
 import asyncio
 import os
 import signal
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 
 import pytest
 
@@ -30,6 +30,14 @@ NIGHT = (
     Malformed(3.0, "unknown line", "?"),
     sample(4.0),
 )
+
+
+@pytest.fixture(autouse=True)
+def hang_up() -> Iterator[None]:
+    """Put back what SIGHUP does: a watch that it ended ignores it for the rest of its process."""
+    before = signal.getsignal(signal.SIGHUP)
+    yield
+    signal.signal(signal.SIGHUP, before)
 
 
 async def _until(happened: Callable[[], bool]) -> None:
@@ -148,6 +156,41 @@ async def test_a_signal_ends_the_watch_cleanly(number: signal.Signals, reason: s
     assert session.ended == reason
     assert log[-2:] == ["link closed", f"recorder closed: {reason}"]
     assert signal.getsignal(signal.SIGTERM) is before
+
+
+async def test_a_second_hang_up_does_not_cut_the_end_short() -> None:
+    """A closing terminal may send several; by default each would kill the process (POSIX signal.h)."""
+    log: list[str] = []
+
+    async def hold() -> None:
+        os.kill(os.getpid(), signal.SIGHUP)
+        try:
+            await asyncio.Event().wait()
+        finally:
+            os.kill(os.getpid(), signal.SIGHUP)  # while the link is closing
+
+    session = Session(ListedLink(NIGHT, log, hold=hold), ScriptedEngine(), name="test")
+    session.record_with(NotedRecorder(log))
+    await asyncio.wait_for(run_alone(session), 5.0)
+    os.kill(os.getpid(), signal.SIGHUP)  # while the summary is printed
+    assert log[-2:] == ["link closed", "recorder closed: ended by SIGHUP: its terminal went away"]
+
+
+@pytest.mark.parametrize("number", [signal.SIGTERM, signal.SIGINT])
+async def test_a_second_signal_of_the_owner_acts_as_usual(number: signal.Signals) -> None:
+    """Should ending take too long, the owner can force it: our handler is gone after the first."""
+    before, during = signal.getsignal(number), []
+
+    async def hold() -> None:
+        os.kill(os.getpid(), number)
+        try:
+            await asyncio.Event().wait()
+        finally:
+            during.append(signal.getsignal(number))
+
+    await asyncio.wait_for(run_alone(Session(ListedLink(NIGHT, hold=hold), ScriptedEngine(), name="test")), 5.0)
+    assert during == [signal.default_int_handler if number == signal.SIGINT else signal.SIG_DFL]
+    signal.signal(number, before)
 
 
 async def test_a_signal_that_is_ignored_stays_ignored() -> None:
