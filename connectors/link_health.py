@@ -14,6 +14,8 @@ GARBAGE_WINDOW_S: Final = 5.0
 FEWEST_BYTES: Final = 20
 _TEXT_BYTES: Final = bytes([*range(0x20, 0x7F), *b"\t\r\n"])
 _COMMON_SPEEDS: Final = (115200, 250000)
+_COUNT_BEGINS: Final = " (and "
+_COUNT_ENDS: Final = " more since the last report)"
 
 
 class LinkHealth:
@@ -78,6 +80,15 @@ class LinkHealth:
         return "silent" if time_s - self._last_readable_s > self._silent_after_s else None
 
 
+def without_count(reason: str) -> str:
+    """Give the reason of a `Malformed` without the number of others held back that `Complaints` may have added.
+
+    >>> without_count("no number (and 4 more since the last report)")
+    'no number'
+    """
+    return reason.rpartition(_COUNT_BEGINS)[0] if reason.endswith(_COUNT_ENDS) else reason
+
+
 class Complaints:
     """Reports unreadable input without a flood: at most one event per second, the others are counted into the next."""
 
@@ -94,6 +105,6 @@ class Complaints:
         if time_s < self._next_s:
             self._held += 1
             return []
-        more = f" (and {self._held} more since the last report)" if self._held else ""
+        more = f"{_COUNT_BEGINS}{self._held}{_COUNT_ENDS}" if self._held else ""
         self._next_s, self._held = time_s + self.LEAST_SPACING_S, 0
         return [Malformed(time_s, reason + more, clean_text(excerpt.decode("latin-1"), limit=80))]

@@ -7,12 +7,13 @@ from collections.abc import Iterable
 from math import isinf
 from typing import Protocol
 
-from connectors.telemetry import LinkChange
+from connectors.telemetry import LinkChange, Malformed
 from monitor.client import WatchClient
 from monitor.clock_text import clock_text, span_text
 from monitor.core.alert_table import ALERT_TABLE
 from monitor.core.assessment import AlertTransition, Assessment, StrandAssessment
 from monitor.every import Every
+from monitor.not_understood import NotUnderstood
 from monitor.output import Output
 from monitor.plain_data import assessment_data, end_data, output_line, transition_data
 from monitor.step import Step
@@ -54,6 +55,19 @@ class NoticePrinter:
                 self._output.message(notice)
 
 
+class IncomingText:
+    """Puts into words what came in, where the owner should read it: changes of the link, reports not understood."""
+
+    def __init__(self) -> None:
+        self._not_understood = NotUnderstood()
+
+    def of(self, event: object) -> str:
+        """Give the line for an event; empty when there is none."""
+        if isinstance(event, LinkChange):
+            return link_text(event)
+        return self._not_understood.take(event) if isinstance(event, Malformed) else ""
+
+
 class PlainPrinter:
     """Alerts and changes of the link as they come, a status line now and then if wished, a summary at the end.
 
@@ -69,6 +83,7 @@ class PlainPrinter:
     def __init__(self, output: Output, client: WatchClient, every_s: float | None) -> None:
         self._output = output
         self._notices = NoticePrinter(output, client)
+        self._incoming = IncomingText()
         self._due = None if every_s is None else Every(every_s)
 
     def tell(self, texts: Iterable[str]) -> None:
@@ -78,11 +93,12 @@ class PlainPrinter:
 
     def take(self, step: Step) -> None:
         """Print what is new in a step."""
-        if isinstance(step.event, LinkChange):
-            self._output.line(link_text(step.event))
+        text = self._incoming.of(step.event)
+        if text:
+            self._output.line(text)
         for transition in step.transitions:
-            for text in alert_lines(transition):
-                self._output.line(text)
+            for line in alert_lines(transition):
+                self._output.line(line)
         if self._due is not None and self._due(step.event.time_s):
             self._output.line(status_text(step.assessment))
         self._notices.take()
@@ -109,6 +125,7 @@ class JsonPrinter:
     def __init__(self, output: Output, client: WatchClient, every_s: float) -> None:
         self._output = output
         self._notices = NoticePrinter(output, client)
+        self._incoming = IncomingText()
         self._due = Every(every_s)
 
     def tell(self, texts: Iterable[str]) -> None:
@@ -118,8 +135,9 @@ class JsonPrinter:
 
     def take(self, step: Step) -> None:
         """Print what is new in a step."""
-        if isinstance(step.event, LinkChange):
-            self._output.message(link_text(step.event))
+        text = self._incoming.of(step.event)
+        if text:
+            self._output.message(text)
         for transition in step.transitions:
             self._output.line(output_line("alert", transition.time_s, transition_data(transition)))
         if self._due(step.event.time_s):

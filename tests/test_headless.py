@@ -13,6 +13,7 @@ import monitor
 from connectors.telemetry import Event, LinkChange, Malformed, Tick
 from monitor.core.assessment import Acknowledge, AlertState, AlertTransition, Priority, Span
 from monitor.headless import JsonPrinter, PlainPrinter, Printer, alert_lines, status_text
+from monitor.not_understood import NotUnderstood
 from monitor.output import Output
 from monitor.session import Session
 from monitor.summary import summary_lines
@@ -87,6 +88,7 @@ async def test_json_output_is_json_lines_of_the_documented_schema_and_nothing_el
         "strandwatch: SIMULATED machine",
         "strandwatch: 00:00:00  link up: port opened",
         "strandwatch: recording failed: the disk is full",
+        "strandwatch: 00:03:05  not understood: unknown line: ?",
         "strandwatch: 00:03:06  link down: unplugged",
     ]
 
@@ -94,16 +96,48 @@ async def test_json_output_is_json_lines_of_the_documented_schema_and_nothing_el
 async def test_plain_output_tells_alerts_as_they_come_and_ends_with_a_summary() -> None:
     """An alert's line has machine time, priority, what is wrong, and what to do; notices go beside."""
     caught = await _printed(PlainPrinter, 3600.0, NIGHT)
-    assert caught.lines[:6] == [
+    assert caught.lines[:7] == [
         "SIMULATED machine",
         "00:00:00  link up: port opened",
         STATUS,
         "00:01:30  WARNING  raised: input 4 (demo-chalk) is ageing: 300 min at 195 °C taken",
         "                   do: Advance input 4 by 18 mm.",
+        "00:03:05  not understood: unknown line: ?",
         "00:03:06  link down: unplugged",
     ]
-    assert caught.lines[6] == "00:03:06  end: all told"
+    assert caught.lines[7] == "00:03:06  end: all told"
     assert caught.messages == ["strandwatch: recording failed: the disk is full"]
+
+
+def test_each_reason_for_not_understanding_is_told_once_and_one_a_minute() -> None:
+    """The count that a link adds makes no new reason; one that came too soon is told when it comes again."""
+    chooser = NotUnderstood()
+    told = [
+        chooser.take(Malformed(time_s, reason, "T0:?"))
+        for time_s, reason in (
+            (0.0, "no number"),
+            (30.0, "unknown sensor"),
+            (61.0, "no number (and 4 more since the last report)"),
+            (61.0, "unknown sensor (and 1 more since the last report)"),
+            (200.0, "unknown sensor"),
+        )
+    ]
+    assert told == [
+        "00:00:00  not understood: no number: T0:?",
+        "",
+        "",
+        "00:01:01  not understood: unknown sensor: T0:?",
+        "",
+    ]
+
+
+def test_no_more_than_ten_reasons_are_told() -> None:
+    """A machine that finds a new way to be odd each minute does not fill the log; the tenth line says so."""
+    chooser = NotUnderstood()
+    told = [text for n in range(30) if (text := chooser.take(Malformed(60.0 * n, f"reason {n}", "")))]
+    assert len(told) == 10
+    assert told[8] == "00:08:00  not understood: reason 8"
+    assert told[9].endswith("reason 9 (further reasons are not told, only counted)")
 
 
 def test_a_change_that_needs_no_action_is_told_in_one_line() -> None:
