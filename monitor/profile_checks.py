@@ -9,6 +9,7 @@ from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
 from itertools import chain
 
+from connectors.serial_settings import SerialSettings
 from monitor.link_mapping import sensors_reported
 from monitor.profile_draft import Draft
 from monitor.profile_faults import Finding, hint
@@ -16,7 +17,7 @@ from monitor.profile_faults import Finding, hint
 
 def check(read: Draft) -> list[Finding]:
     """Apply all the rules."""
-    rules = (_laws, _bridges, _merge_point, _bores, _liners, _names, _loads, _drives, _reports, _alerts)
+    rules = (_laws, _bridges, _merge_point, _bores, _liners, _names, _loads, _drives, _reports, _credits, _alerts)
     return list(chain.from_iterable(rule(read) for rule in rules))
 
 
@@ -116,6 +117,22 @@ def _reports(read: Draft) -> Iterator[Finding]:
         if sensor is not None and sensor not in sensors:
             problem = "the link's mapping never reports this sensor" + hint(sensor, sensors)
             yield Finding((array, place, "sensor"), problem, ", ".join(sensors) or "map it in [link] first")
+
+
+def _credits(read: Draft) -> Iterator[Finding]:
+    """Feed credited to an input that is not there would be missing from the one that it belongs to."""
+    known = sorted({row.input for row in read.inputs.values()})
+    if not known or not isinstance(read.link, SerialSettings):
+        return
+    credited: list[tuple[tuple[str, ...], int]] = [
+        (("link", "input_of_tool", str(tool)), number) for tool, number in read.link.input_of_tool.items()
+    ]
+    for tool, mix in read.link.mixes.items():
+        credited += [(("link", "mixes", str(tool), "weights", str(number)), number) for number in mix.weights]
+    for place, number in credited:
+        if number not in known:
+            problem = f"credits feed to input {number}, which is not in [[inputs]]"
+            yield Finding(place, problem, _listed(known))
 
 
 def _alerts(read: Draft) -> Iterator[Finding]:

@@ -7,6 +7,7 @@ from collections.abc import Iterator
 from typing import Final
 
 from connectors.clean_text import clean_text
+from connectors.serial_settings import SerialSettings
 from monitor.config import Profile, ProfileError
 from monitor.core.parameters import Material, Parameters, Strand, WallLaw, Zone
 from monitor.link_mapping import address, inputs_reported, texts_sent
@@ -36,6 +37,7 @@ def summary_lines(profile: Profile) -> Iterator[str]:
     yield from _link_lines(profile)
     yield "defaults used:" if profile.defaults else "defaults used: none"
     yield from (f"  {default}" for default in profile.defaults)
+    yield from _notes(profile)
     yield CAUTION
 
 
@@ -75,7 +77,23 @@ def _link_lines(profile: Profile) -> Iterator[str]:
     yield f"  reports sensors: {', '.join(sorted(profile.sensors_reported))}"
     yield "  all that is ever sent to the machine:"
     yield from (f"    {text}" for text in texts_sent(profile.link))
-    fed = inputs_reported(profile.link)
+
+
+def _notes(profile: Profile) -> Iterator[str]:
+    """Tell, last and at the margin, what makes a sound profile watch less than its owner thinks, or not at all."""
+    link = profile.link
+    if link is None:
+        yield "NOTE: before you can watch, the profile needs a [link]: how to reach the machine."
+        return
+    fed = inputs_reported(link)
     unknown = [strand.input for strand in profile.parameters.strands if strand.input not in fed]
     if unknown:
-        yield f"  NOTE: never reports the feed of input {', '.join(map(str, unknown))}: it counts as standing still"
+        yield (
+            f"NOTE: !!! the link never reports the feed of input {', '.join(map(str, unknown))}: it counts as standing"
+            " still, however much is fed. Map it in [link], unless that is what you want. !!!"
+        )
+    if isinstance(link, SerialSettings) and not link.open_is_safe:
+        yield (
+            "NOTE: before you can watch: opening the port can restart some controllers, so watch will refuse until"
+            " open_is_safe = true stands in [link], or --i-know-open-may-reset is given."
+        )

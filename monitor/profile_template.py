@@ -155,6 +155,9 @@ baud = {baud}
 mode = "listen"  # nothing can be written; or "ask": sends M105 and M27, where the controller reports nothing by itself
 open_is_safe = false
 position_query_is_safe = false  # in "ask" mode: true allows M114, which some controllers answer only when they stand
+feed = "single_axis"  # one value E for the active tool; "per_drive" when its position line prints E0, E1, ... instead
+tool_source = "reported"  # the controller says which tool is active; "fixed": it is always tool_at_start
+# tool_at_start = 0  # tool active when the watch starts and after a restart; say it only if you watch before each build
 
 # Sensor of the zones above = word of the controller's temperature reports.
 [link.sensors]

@@ -326,6 +326,8 @@ def test_one_fault_is_told(old: str, new: str, key: str, value: object, told: st
         ('port = "/dev/ttyACM0"', "port = 7", "link.port", "text"),
         ('port = "/dev/ttyACM0"', 'port = "/dev/ttyACM0"\nbuad = 9600', "link.buad", "did you mean baud?"),
         ('nozzle = "T1"\n', "", "zones[4].sensor", "never reports"),
+        ("1 = 2\n", "1 = 3\n", "link.input_of_tool.1", "allowed: 1, 2"),
+        ("1 = 2\n", "[link.mixes.1.weights]\n2 = 1.0\n3 = 1.0\n", "link.mixes.1.weights.3", "input 3"),
         ("0 = 1", "zero = 1", "link.input_of_tool.zero", "integer"),
     ],
 )
@@ -334,6 +336,13 @@ def test_link_fault_is_told(old: str, new: str, key: str, told: str) -> None:
     fault = only_fault(changed(old, new, SOUND + LINK))
     assert fault.key == key
     assert told in str(fault)
+
+
+def test_tool_map_without_inputs_is_sound() -> None:
+    """Where [[inputs]] is left out, the tool map may name any input."""
+    text = SOUND.replace("[[inputs]]\ninput = 1\n", "").replace("[[inputs]]\ninput = 2\n", "")
+    assert "[[inputs]]" not in text
+    assert parse(changed("1 = 2\n", "1 = 2\n2 = 3\n", text + LINK)).link is not None
 
 
 def test_websocket_channels_are_what_is_reported() -> None:

@@ -105,7 +105,28 @@ class TestCheck:
         told = capsys.readouterr().out
         assert "link: serial, /dev/ttyACM0" in told
         assert "reports sensors: manifold, nozzle" in told
-        assert "never reports the feed of input 2" in told
+        assert "\nNOTE: !!! the link never reports the feed of input 2:" in told
+
+    def test_no_link_is_told_last(self, capsys: pytest.CaptureFixture[str]) -> None:
+        """A profile without a link ends by saying that it cannot be watched yet."""
+        assert run("check", str(DEMO)) == 0
+        note, caution = capsys.readouterr().out.splitlines()[-2:]
+        assert "before you can watch" in note
+        assert "[link]" in note
+        assert caution == CAUTION
+
+    def test_port_not_known_to_be_safe_is_told(self, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+        """The owner learns from the check, not at night from the watch, that the port will not be opened."""
+        path = tmp_path / "m.toml"
+        text = profile_text(Choices("m", {1: "PLA"}, serial="/dev/ttyACM0"))
+        path.write_text(text)
+        assert run("check", str(path)) == 0
+        note = capsys.readouterr().out.splitlines()[-2]
+        assert "watch will refuse until open_is_safe = true" in note
+        assert "--i-know-open-may-reset" in note
+        path.write_text(text.replace("\nopen_is_safe = false", "\nopen_is_safe = true"))
+        assert run("check", str(path)) == 0
+        assert "before you can watch" not in capsys.readouterr().out
 
 
 class TestNew:
@@ -140,6 +161,24 @@ class TestNew:
         assert profile.link is not None
         assert profile.link.model_dump()["port"] == "/dev/ttyUSB3"
         assert profile.link.model_dump()["baud"] == 250_000
+
+    def test_serial_profile_shows_the_choice_of_feed(self) -> None:
+        """How feed and tool are read stands in a serial profile, each on one line with its comment, as by default."""
+        lines = profile_text(Choices("m", {1: "PLA"}, serial="/dev/ttyACM0")).splitlines()
+        (feed,) = (line for line in lines if line.startswith('feed = "single_axis"  # '))
+        assert '"per_drive"' in feed
+        assert "E0, E1" in feed
+        assert any(line.startswith('tool_source = "reported"  # ') for line in lines)
+        assert any(line.startswith("# tool_at_start = 0  # ") for line in lines)
+
+    @pytest.mark.parametrize("old", ['feed = "single_axis"', "# tool_at_start = 0"])
+    def test_other_choices_of_feed_are_sound(self, old: str, tmp_path: Path) -> None:
+        """The other value that each comment names can be put there."""
+        text = profile_text(Choices("m", {1: "PLA"}, serial="/dev/ttyACM0"))
+        assert old in text
+        path = tmp_path / "m.toml"
+        path.write_text(text.replace(old, 'feed = "per_drive"' if old.startswith("feed") else "tool_at_start = 0"))
+        load_profile(path)
 
     def test_never_overwrites_unasked(self, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
         """A file that is there stays as it is, unless --force is given."""
