@@ -9,6 +9,7 @@ from textwrap import wrap
 from typing import Any, Final
 
 from monitor.material_checks import min_feed
+from monitor.material_example import EXAMPLE
 from monitor.material_files import user_file
 from monitor.material_model import STATUSES, Entry, LinerTable, PolymerTable, Value, values, weakest
 from monitor.materials import NEEDED, RULE_STATUSES, MaterialTable, missing
@@ -57,7 +58,9 @@ def table_lines(table: MaterialTable) -> Iterator[str]:
     yield from _legend()
     yield ""
     yield "strandwatch materials NAME shows every value with its range and source."
-    yield "Values of your own go into this file, or under [materials] in the profile:"
+    yield "Values of your own go into a file such as"
+    yield from EXAMPLE.splitlines()
+    yield "or under [materials.PETG] in the profile. The file's place:"
     yield f"  {user_file()}"
 
 

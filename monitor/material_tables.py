@@ -4,6 +4,7 @@ Owns the two short forms of a value (a plain number; a citation by its key) and 
 files and knows nothing of the engine.
 """
 
+import re
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any, Final
@@ -18,6 +19,9 @@ from monitor.profile_faults import Fault, Finding, fault, findings
 SOURCES: Final = "sources"
 """Name of the table of citations in a file; no material can be called so."""
 
+_IN_PROFILE: Final = "materials"
+"""Name of the table of a profile that holds the materials."""
+_BARE_KEY: Final = re.compile(r"[A-Za-z0-9_-]+")
 _LONGEST_NAME: Final = 60
 _VALUE_FORMS: Final = "a number, or a table with value, and as known low, high, used, status, source, note"
 
@@ -53,6 +57,10 @@ def merge(entries: Mapping[str, Entry], tables: Mapping[str, Any], origin: Origi
     citations = tables.get(SOURCES, {})
     for name, raw in tables.items():
         if name == SOURCES:
+            continue
+        too_deep = list(_too_deep(name, raw))
+        if too_deep:
+            faults += [_fault(origin, name, raw, finding) for finding in too_deep]
             continue
         table = _filled(raw, origin, citations)
         entry, found = _merged(entries.get(name), table)
@@ -123,6 +131,19 @@ def _long(value: object, origin: Origin, citations: object) -> object:
 def _name_findings(name: str) -> Iterator[Finding]:
     if not name.strip() or len(name) > _LONGEST_NAME or clean_text(name) != name:
         yield Finding((), "a name that cannot be shown", f"1 to {_LONGEST_NAME} characters that can be shown")
+
+
+def _too_deep(name: str, raw: object) -> Iterator[Finding]:
+    """Find materials written as in a profile, where they stand one table deeper than in a file of their own."""
+    if name != _IN_PROFILE or not isinstance(raw, Mapping):
+        return
+    for key, value in raw.items():
+        if isinstance(value, Mapping) and key not in {**PolymerTable.model_fields, **LinerTable.model_fields}:
+            yield Finding((key,), f"this is how a profile has it; in a file of its own write [{_toml_key(key)}]")
+
+
+def _toml_key(name: str) -> str:
+    return name if _BARE_KEY.fullmatch(name) else f'"{name}"'
 
 
 def _citation_findings(citations: object) -> Iterator[Finding]:

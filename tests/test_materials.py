@@ -1,6 +1,7 @@
 """The table of materials: whose word counts, what is told when something is wrong, and the command that prints it."""
 
 import json
+import re
 import sys
 from pathlib import Path
 from subprocess import run as run_process
@@ -302,6 +303,14 @@ class TestFaults:
             assert any(line.startswith(expected) for line in told), expected
         assert len(told) == len(TOLD)
 
+    def test_written_as_in_a_profile(self, tmp_path: Path) -> None:
+        """One table too deep: the answer says how to write it here, and not which keys there are."""
+        path = write(tmp_path / "mine.toml", '[materials.PETG]\nwarn_min = 45\n[materials."my blend"]\nwarn_min = 4\n')
+        assert faults_of(path).splitlines() == [
+            f"{path}: materials.{name}: this is how a profile has it; in a file of its own write [{written}]"
+            for name, written in (("PETG", "PETG"), ("my blend", '"my blend"'))
+        ]
+
     def test_faults_of_several_files(self, own_folder: Path, tmp_path: Path) -> None:
         """A faulty or missing file does not hide what is wrong in another."""
         write(own_folder / "materials.toml", "[PLA]\nwarn_min = 0\n")
@@ -368,6 +377,20 @@ class TestCommand:
         row = next(line.split() for line in lines if line.startswith("PLA "))
         assert row == ["PLA", "45", "180", "230", "210", "10", "30", "180*", "J"]
         assert any("liner PTFE: warn above 240 °C, alarm above 250 °C, stop heating above 300 °C" in li for li in lines)
+
+    @pytest.mark.parametrize("words", [["materials"], ["materials", "--help"]])
+    def test_example(self, words: list[str], capsys: pytest.CaptureFixture[str]) -> None:
+        """Help and table show an example of an own file; it works as it stands. The table gives its place."""
+        try:
+            main(words)
+        except SystemExit as end:
+            assert end.code == 0  # noqa: PT017 -- argparse ends so after help
+        out = capsys.readouterr().out
+        example = re.search(r"^  \[PETG\]\n  warn_min = 45\n", out, re.MULTILINE)
+        assert example is not None
+        assert out.endswith(f"The file's place:\n  {user_file()}\n") == (words == ["materials"])
+        write(user_file(), example[0])
+        assert load_materials().material("PETG").warn_min == 45
 
     def test_weakest_status(self, capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
         """A line is as good as its weakest value; a bench result takes the star off the feed temperature."""

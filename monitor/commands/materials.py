@@ -4,6 +4,7 @@ import argparse
 
 from monitor.commands.options import add_materials_option
 from monitor.exit_codes import DONE
+from monitor.material_example import EXAMPLE
 
 
 def add_parser(subparsers: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None:
@@ -11,8 +12,12 @@ def add_parser(subparsers: "argparse._SubParsersAction[argparse.ArgumentParser]"
     parser = subparsers.add_parser(
         "materials",
         help="list the materials, with source and status of each value",
-        description="List the materials with the numbers that the watch uses; with NAMEs, every value with its range, "
-        "status and source. Later files override value by value: the package's, your own, those given here.",
+        description="List the materials with the numbers that the watch uses; with NAMEs, every value with its\n"
+        "range, status and source. Later files override value by value: the package's, your own,\n"
+        "those given here.",
+        epilog=f"example of a file of your own:\n{EXAMPLE}\n\n"
+        "Its place stands at the end of what `strandwatch materials` prints; or give it with --materials.",
+        formatter_class=argparse.RawDescriptionHelpFormatter,
     )
     parser.add_argument("names", metavar="NAME", nargs="*", help="show all that is known of this material or liner")
     parser.add_argument("--json", action="store_true", help="one JSON object instead of text")
