@@ -20,6 +20,7 @@ TIME_COLUMNS: Final = ("time_s", "execution")
 """The two columns that open every sample row, before the channels."""
 
 _LONGEST_TEXT = 10_000
+_OPENING: Final = f'{{"format":"{FORMAT}",'.encode()
 
 
 @dataclass(frozen=True, slots=True)
@@ -107,7 +108,7 @@ def _check_format(line: bytes, where: str) -> None:
     try:
         head = msgspec.json.decode(line, type=_Head)
     except (msgspec.DecodeError, UnicodeDecodeError, RecursionError):
-        raise _foreign(where, line) from None
+        raise (_cut_off(where) if _is_cut_off(line) else _foreign(where, line)) from None
     if head.format != FORMAT or head.version < 1:
         raise _foreign(where, line)
     if head.version > VERSION:
@@ -115,6 +116,18 @@ def _check_format(line: bytes, where: str) -> None:
             f"{where} was written in version {head.version} of the recording format; this program reads up to version"
             f" {VERSION}. Install a newer strandwatch to read it."
         )
+
+
+def _is_cut_off(line: bytes) -> bool:
+    """Tell whether a line that is no JSON begins as a header of ours does, and has no end."""
+    return not line.endswith(b"\n") and line[: len(_OPENING)] == _OPENING[: len(line)]
+
+
+def _cut_off(where: str) -> RecordingError:
+    return RecordingError(
+        f"{where} begins like a recording of strandwatch, but its first line is incomplete: the file was cut off there."
+        " Nothing can be read from it; if you have another copy of the recording, use that."
+    )
 
 
 def _foreign(where: str, line: bytes) -> RecordingError:

@@ -162,7 +162,7 @@ def test_leaving_early_closes_the_file(tmp_path: Path) -> None:
         (b"\x1f\x8b\x08\x00", "cannot be unpacked"),
         (b"\x28\xb5\x2f\xfd" + b"\xff" * 200, "cannot be unpacked"),
         (zstandard.ZstdCompressor().compress(PLAIN)[:9], "is empty, or was cut off"),
-        (LINES[0][:100], "is not a recording"),
+        (LINES[0][:100], "begins like a recording of strandwatch, but its first line is incomplete"),
     ],
 )
 def test_files_of_another_kind_are_refused_by_name(tmp_path: Path, content: bytes, message: str) -> None:

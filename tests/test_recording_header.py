@@ -71,6 +71,20 @@ def test_a_foreign_file_is_refused(line: bytes) -> None:
         decode_header(line, "notes.txt")
 
 
+@pytest.mark.parametrize("kept", [1, 10, 40, -2])
+def test_a_file_cut_within_its_first_line_is_told_as_such(kept: int) -> None:
+    """A header without its end is told as incomplete, never as foreign, wherever it was cut."""
+    with pytest.raises(RecordingError, match=r"night\.jsonl .*its first line is incomplete") as caught:
+        decode_header(encode_header(HEADER)[:kept], "night.jsonl")
+    assert "is not a recording" not in str(caught.value)
+
+
+def test_a_foreign_file_without_a_line_end_is_still_foreign() -> None:
+    """Only what begins like a header of ours can be a cut one."""
+    with pytest.raises(RecordingError, match="is not a recording"):
+        decode_header(b'{"format":"another', "notes.txt")
+
+
 def test_an_empty_file_is_told_as_such() -> None:
     """No header at all is no foreign file but an empty one, or one cut off."""
     with pytest.raises(RecordingError, match=r"night\.jsonl is empty"):
