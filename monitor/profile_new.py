@@ -42,6 +42,18 @@ def choose(arguments: Namespace, ask: Ask | None) -> Choices:
         raise WrongUseError("the questions were broken off; nothing was written") from error
 
 
+def assumptions(choices: Choices) -> str:
+    """Tell in words what nobody has said and the profile had to assume; empty when all was said."""
+    parts = []
+    if choices.assumed:
+        assumed = sorted(choices.assumed)
+        numbers = ", ".join(map(str, assumed))
+        parts.append(f"material of input {numbers} not given, so {choices.materials[assumed[0]]} as an example")
+    if choices.serial is None and choices.websocket is None:
+        parts.append("no link")
+    return "; ".join(parts)
+
+
 def write(choices: Choices, path: Path, *, overwrite: bool, user_materials: Sequence[Path] = ()) -> None:
     """Write the profile, once it is known to have no faults.
 
@@ -75,10 +87,12 @@ def _choose(arguments: Namespace, ask: Ask | None, materials: MaterialTable) -> 
     elif arguments.baud is not None:
         raise ValueError("--baud goes with --serial only")
     diameter_mm: float | None = arguments.filament_diameter_mm
+    given = dict(_assignment(flag, inputs, materials) for flag in arguments.material)
     return Choices(
         name=name,
         filament_diameter_mm=DEFAULT_FILAMENT_MM if diameter_mm is None else diameter_mm,
-        materials=_materials(arguments.material, inputs, ask, materials),
+        materials=_materials(given, inputs, ask, materials),
+        assumed=frozenset(range(1, inputs + 1)) - set(given) if ask is None else frozenset(),
         serial=serial,
         websocket=websocket,
         baud=baud,
@@ -124,8 +138,7 @@ def _link(arguments: Namespace, ask: Ask | None) -> tuple[str | None, str | None
     return (None, address) if address.startswith(("ws://", "wss://")) else (address, None)
 
 
-def _materials(flags: Sequence[str], inputs: int, ask: Ask | None, materials: MaterialTable) -> Mapping[int, str]:
-    given = dict(_assignment(flag, inputs, materials) for flag in flags)
+def _materials(given: Mapping[int, str], inputs: int, ask: Ask | None, materials: MaterialTable) -> Mapping[int, str]:
     chosen: dict[int, str] = {}
     for number in range(1, inputs + 1):
         question = f"Which material is in input {number}?"
@@ -145,7 +158,11 @@ def _assignment(flag: str, inputs: int, materials: MaterialTable) -> tuple[int, 
 
 
 def _material(text: str, materials: MaterialTable) -> str:
-    names = list(materials.names)
-    if text not in names:
-        raise ValueError(f"There is no material {clean_text(text)!r}{hint(text, names)}; known: {', '.join(names)}")
-    return text
+    """Give the material's name as the table writes it; the demo's invented ones are known, but not offered."""
+    if text in materials.names:
+        return text
+    alike = [name for name in materials.names if name.casefold() == text.casefold()]
+    if len(alike) == 1:
+        return alike[0]
+    names = [name for name in materials.names if not name.startswith("demo-")]
+    raise ValueError(f"There is no material {clean_text(text)!r}{hint(text, names)}; known: {', '.join(names)}")

@@ -16,6 +16,8 @@ class Choices:
     name: str
     materials: Mapping[int, str]
     """Material of each input, by number."""
+    assumed: frozenset[int] = frozenset()
+    """Inputs whose material nobody has said."""
     filament_diameter_mm: float = 1.75
     serial: str | None = None
     websocket: str | None = None
@@ -115,7 +117,8 @@ def _parts(choices: Choices) -> Iterator[str]:
         yield f"\n[[inputs]]\ninput = {number}\n"
     yield _STRANDS
     for number, material in choices.materials.items():
-        yield f"\n[[strands]]\ninput = {number}\nmaterial = {quoted(material)}\ndried = false\n"
+        remark = "  # EXAMPLE: change this" if number in choices.assumed else ""
+        yield f"\n[[strands]]\ninput = {number}\nmaterial = {quoted(material)}{remark}\ndried = false\n"
     yield _link(choices)
     yield _ALERTS
 

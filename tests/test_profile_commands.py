@@ -180,6 +180,36 @@ class TestNew:
         path.write_text(text.replace(old, 'feed = "per_drive"' if old.startswith("feed") else "tool_at_start = 0"))
         load_profile(path)
 
+    def test_what_was_assumed_is_told(self, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+        """Materials and link that nobody gave are named where the file is, and marked beside the material."""
+        path = tmp_path / "new.toml"
+        assert run("new", "--output", str(path), "--inputs", "3", "--material", "2=PETG") == 0
+        told = capsys.readouterr().out
+        assert "(assumed: material of input 1, 3 not given, so PLA as an example; no link)" in told
+        lines = [line for line in path.read_text(encoding="utf-8").splitlines() if line.startswith("material = ")]
+        example = 'material = "PLA"  # EXAMPLE: change this'
+        assert lines == [example, 'material = "PETG"', example]
+
+    def test_nothing_assumed_nothing_told(self, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+        """With all flags given, nothing is called an assumption."""
+        path = tmp_path / "new.toml"
+        flags = ("--inputs", "1", "--material", "1=PLA", "--serial", "/dev/ttyUSB0")
+        assert run("new", "--output", str(path), *flags) == 0
+        assert "(assumed:" not in capsys.readouterr().out
+        assert "EXAMPLE: change this" not in path.read_text(encoding="utf-8")
+
+    def test_materials_in_any_case(self) -> None:
+        """Flags and answers may write a material's name in any case; the profile has the table's own writing."""
+        flags = ("new", "--name", "m", "--inputs", "2", "--material", "1=petg")
+        assert choose(arguments(*flags), answers("", "pla")).materials == {1: "PETG", 2: "PLA"}
+
+    def test_demo_materials_are_not_offered(self) -> None:
+        """Whoever slips is told the real materials, not the invented ones of the demo."""
+        with pytest.raises(WrongUseError, match="known: ") as caught:
+            choose(arguments("new", "--material", "1=demo-chalkk"), None)
+        assert "PETG" in str(caught.value)
+        assert "demo-" not in str(caught.value).replace("demo-chalkk", "")
+
     def test_never_overwrites_unasked(self, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
         """A file that is there stays as it is, unless --force is given."""
         path = tmp_path / "new.toml"

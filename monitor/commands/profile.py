@@ -73,12 +73,16 @@ def check_profile(arguments: argparse.Namespace) -> int:
 
 def new_profile(arguments: argparse.Namespace) -> int:
     """Write a commented profile that works, to be adapted; on a terminal, ask for what the flags leave open."""
-    from monitor.profile_new import choose, write  # noqa: PLC0415 -- heavy
+    from monitor.profile_new import assumptions, choose, write  # noqa: PLC0415 -- heavy
 
     path = arguments.output or Path("machine.toml")
     is_terminal = sys.stdin is not None and sys.stdin.isatty()
     choices = choose(arguments, ask=input if is_terminal else None)
     write(choices, path, overwrite=arguments.force, user_materials=arguments.materials)
     shown = clean_text(str(path))
-    print(f"wrote {shown}; adapt it to the machine, then run: strandwatch profile check {shown}")
+    assumed = assumptions(choices)
+    remark = f" (assumed: {assumed})" if assumed else ""
+    print(f"wrote {shown}{remark}; adapt it to the machine, then run: strandwatch profile check {shown}")
+        f"wrote {shown}{f' (assumed: {assumed})' if assumed else ''}; adapt it to the machine, then run: strandwatch profile check {shown}"
+    )
     return DONE
