@@ -83,6 +83,4 @@ def new_profile(arguments: argparse.Namespace) -> int:
     assumed = assumptions(choices)
     remark = f" (assumed: {assumed})" if assumed else ""
     print(f"wrote {shown}{remark}; adapt it to the machine, then run: strandwatch profile check {shown}")
-        f"wrote {shown}{f' (assumed: {assumed})' if assumed else ''}; adapt it to the machine, then run: strandwatch profile check {shown}"
-    )
     return DONE
