@@ -24,7 +24,9 @@ def read_text_file(path: Path) -> str:
     except OSError as error:
         raise UnreadableError(_reason(error)) from error
     if len(raw) > LARGEST_BYTES:
-        raise UnreadableError(f"more than {LARGEST_BYTES} bytes, larger than any profile or materials; is it another file?")
+        raise UnreadableError(
+            f"more than {LARGEST_BYTES} bytes, larger than any profile or materials; is it another file?"
+        )
     try:
         return raw.decode("utf-8-sig")
     except UnicodeDecodeError as error:
