@@ -209,6 +209,16 @@ def test_one_silent_wall_sensor_makes_the_strands_stale() -> None:
     assert step.assessment.quality is Quality.STALE
 
 
+def test_a_wall_that_falls_silent_clears_nothing() -> None:
+    """A cold manifold stays told when its sensor goes silent, though the wall then counts as its warmer set point."""
+    cold = [_sample(float(s), fed_mm=float(s), manifold=165.0) for s in range(60)]
+    silent = [Sample(60.0 + s, {"temp_c:nozzle": 225.0, "fed_mm:1": 60.0 + s}) for s in range(300)]
+    step = _last([*cold, *silent])
+
+    assert {alert.condition for alert in step.assessment.alerts} == {"cold_feed", "sensor"}
+    assert all(alert.state is AlertState.UNACKNOWLEDGED for alert in step.assessment.alerts)
+
+
 def test_acknowledging_is_a_transition_with_an_actor() -> None:
     """The owner's acknowledgement changes the state, is told with his name, and may be repeated without effect."""
     engine, aged = Engine(machine()), list(_still(7 * 3600.0))

@@ -17,7 +17,8 @@ class Rule:
     """One row of the table.
 
     `priorities` has one entry per level, rising: a condition with a warn and a stop limit is one alert that escalates,
-    not two. `needs_fresh` conditions neither rise nor clear on stale data.
+    not two. `needs_fresh` conditions neither rise nor clear while the
+    machine is silent, `needs_walls` ones while any wall sensor of the strands is.
     """
 
     condition: str
@@ -31,6 +32,7 @@ class Rule:
     on_delay_s: float
     off_delay_s: float
     needs_fresh: bool
+    needs_walls: bool = False
 
 
 MINUTE_S: Final = 60.0
@@ -74,6 +76,7 @@ _ROWS: Final = (
         on_delay_s=10.0,
         off_delay_s=60.0,
         needs_fresh=True,
+        needs_walls=True,
     ),
     Rule(
         condition="liner",
@@ -87,6 +90,7 @@ _ROWS: Final = (
         on_delay_s=10.0,
         off_delay_s=60.0,
         needs_fresh=True,
+        needs_walls=True,
     ),
     Rule(
         condition="cold_feed",
@@ -100,6 +104,7 @@ _ROWS: Final = (
         on_delay_s=15.0,
         off_delay_s=60.0,
         needs_fresh=True,
+        needs_walls=True,
     ),
     Rule(
         condition="standing",

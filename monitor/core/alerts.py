@@ -77,7 +77,7 @@ def alert_law(points: tuple[Point, ...]) -> AlertLaw:
 
 
 def update(
-    book: AlertBook, law: AlertLaw, values: Array, time_s: float, *, fresh: bool
+    book: AlertBook, law: AlertLaw, values: Array, time_s: float, *, fresh: bool, walls_fresh: bool = True
 ) -> tuple[AlertBook, list[Change]]:
     """Alerts after the points have taken these values."""
     touched = law.raised(values)
@@ -85,7 +85,8 @@ def update(
         return book, []
     records, counts, changes = dict(book.records), dict(book.counts), list[Change]()
     for point in sorted({*touched, *records}):
-        if law.points[point].rule.needs_fresh and not fresh:
+        rule = law.points[point].rule
+        if (rule.needs_fresh and not fresh) or (rule.needs_walls and not walls_fresh):
             continue
         _update_point(point, law, float(values[point]), time_s, records, counts, changes)
     return AlertBook(records, counts), changes

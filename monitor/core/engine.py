@@ -15,8 +15,8 @@ import numpy as np
 from connectors.telemetry import Event, LinkChange, Malformed, Sample, Tick
 from monitor.core.alert_table import ALERT_TABLE
 from monitor.core.alerts import acknowledge, update
-from monitor.core.assess import alert_id, assess, silence_s, transitions
-from monitor.core.assessment import Acknowledge, AlertTransition, Array, Assessment
+from monitor.core.assess import alert_id, assess, data_quality, silence_s, transitions
+from monitor.core.assessment import Acknowledge, AlertTransition, Array, Assessment, Quality
 from monitor.core.engine_state import EngineState, Model, build_model, initial_state
 from monitor.core.feed import Feeds, carried, is_feeding, read_feeds
 from monitor.core.field import FieldState
@@ -246,7 +246,8 @@ def _liner_above_s(
 def _judge(model: Model, state: EngineState) -> tuple[EngineState, tuple[AlertTransition, ...]]:
     values = point_values(model, state)
     fresh = silence_s(state) <= model.longest_silence_s
-    book, changes = update(state.alerts, model.law, values, state.time_s, fresh=fresh)
+    walls_fresh = data_quality(model, state) is Quality.GOOD
+    book, changes = update(state.alerts, model.law, values, state.time_s, fresh=fresh, walls_fresh=walls_fresh)
     if book is not state.alerts:
         state = state._replace(alerts=book)
     return state, transitions(model, state, values, changes, "engine")
