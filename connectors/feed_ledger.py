@@ -45,6 +45,7 @@ class RunningTotal:
     def __init__(self, bounds: FeedBounds) -> None:
         self._bounds = bounds
         self._last: tuple[float, float] | None = None
+        self._before: tuple[float, float] | None = None  # the accepted reading before the last
         self._suspect: tuple[float, float] | None = None
         self.rebased = 0
 
@@ -59,16 +60,32 @@ class RunningTotal:
             return 0.0
         step_mm = self._step(self._last, here)
         if step_mm is None and self._suspect is not None:
-            step_mm = self._step(self._suspect, here)
+            step_mm = self._confirmed(self._last, self._suspect, here)
             self.rebased += step_mm is not None
         self._suspect = here if step_mm is None else None
         if step_mm is not None:
-            self._last = here
+            self._before, self._last = self._last, here
         return step_mm
+
+    def _confirmed(
+        self, last: tuple[float, float], suspect: tuple[float, float], here: tuple[float, float]
+    ) -> float | None:
+        """Distance to credit when `here` confirms a suspect; None when it does not.
+
+        When the suspect fits the reading before the last, the last was the damaged one: what it was credited is taken
+        back, or one wrong digit would pass for fresh strand.
+        """
+        step_mm = self._step(suspect, here)
+        back_mm = suspect[0] - last[0]
+        if step_mm is None or self._before is None or back_mm >= 0.0:
+            return step_mm
+        is_near_before = suspect[0] - self._before[0] >= -self._bounds.retract_limit_mm
+        fits_before = is_near_before and self._step(self._before, suspect) is not None
+        return step_mm + back_mm if fits_before else step_mm
 
     def restart(self) -> None:
         """Forget the baseline: the next reading begins a new one and nothing is credited up to it."""
-        self._last = self._suspect = None
+        self._last = self._before = self._suspect = None
 
     def _step(self, before: tuple[float, float], here: tuple[float, float]) -> float | None:
         """Plausible distance between two readings, or None."""

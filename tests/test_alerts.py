@@ -151,6 +151,34 @@ def test_any_history_ends_in_a_state_of_the_standard(history: list[tuple[float, 
         assert record.state is not NORM or record.pending_level is not None
 
 
+def test_a_pause_within_the_deadband_does_not_restart_the_delay() -> None:
+    """Short bursts above a limit with dips inside its deadband add up: a strand fed in bursts is told too."""
+    watch = _Watch(_rule(on_delay_s=15.0, deadband=2.0))
+    states = [watch.sees(11.0 if second % 10 < 4 else 9.5, float(second)) for second in range(30)]
+
+    assert states[14] is NORM
+    assert UNACK in states[15:]
+
+
+def test_an_alert_that_is_over_keeps_its_urgency_until_seen() -> None:
+    """A past ALARM nobody saw is not listed as a lesser alert."""
+    watch = _Watch(_rule())
+    for time_s, value in enumerate((15.0, 25.0, 5.0)):
+        watch.sees(value, float(time_s))
+
+    assert watch.book.records[0].highest == 2
+
+
+def test_an_old_acknowledgement_leaves_a_pending_change_alone() -> None:
+    """Acknowledging what is at rest is no transition, and does not restart a delay."""
+    watch = _Watch(_rule(on_delay_s=10.0))
+    watch.sees(15.0, 0.0)
+    watch.owner_sees()
+
+    assert watch.events == []
+    assert watch.sees(15.0, 10.0) is UNACK
+
+
 def test_every_row_of_the_table_is_complete() -> None:
     """Rationalisation (ISA-TR18.2.2): cause, consequence, priority and time to respond stand in every row."""
     for rule in ALERT_TABLE.values():

@@ -109,14 +109,26 @@ def test_wrap_is_counted_through() -> None:
 
 @given(st.lists(st.tuples(st.floats(-1e6, 1e6), st.floats(0.0, 5.0)), min_size=1, max_size=60))
 def test_no_step_is_ever_huge(reports: list[tuple[float, float]]) -> None:
-    """Whatever a counter says, no step exceeds what the fastest drive could feed in the time since the last one."""
+    """Whatever a counter says, no step exceeds what the fastest drive could feed in the time since the last one.
+
+    Backwards it may also take back the step before, when that turns out to have been a damaged reading.
+    """
     bounds = FeedBounds()
     total = RunningTotal(bounds)
-    time_s = last_s = 0.0
+    time_s = last_s = last_mm = 0.0
     for reading_mm, wait_s in reports:
         time_s += wait_s
         step_mm = total.advance(reading_mm, time_s)
         if step_mm is not None:
             most_mm = bounds.retract_limit_mm + bounds.fastest_mm_s * (time_s - last_s)
-            assert -bounds.retract_limit_mm <= step_mm <= most_mm + 1e-9
-            last_s = time_s
+            least_mm = -2 * bounds.retract_limit_mm - max(0.0, last_mm)
+            assert least_mm - 1e-9 <= step_mm <= most_mm + 1e-9
+            last_s, last_mm = time_s, step_mm
+
+
+def test_a_damaged_digit_is_not_credited_for_good() -> None:
+    """E read 10, then 90, then 10 again: the 80 mm are taken back, so no aged strand passes for a fresh one."""
+    total = RunningTotal(FeedBounds())
+    credited = [total.advance(reading, 2.0 * at) for at, reading in enumerate((10.0, 90.0, 10.0, 10.5, 11.0))]
+
+    assert sum(step for step in credited if step is not None) == pytest.approx(1.0)

@@ -19,6 +19,7 @@ class Record:
     """What is remembered of one point that is not at rest."""
 
     level: int = 0  # 0: back to normal
+    highest: int = 0  # level reached in this activation: what it was tells how urgent it is to be seen
     acknowledged: bool = False
     raised_s: float | None = None  # when this activation began; None before the first
     pending_level: int | None = None  # a change that has not lasted long enough yet
@@ -97,7 +98,7 @@ def acknowledge(book: AlertBook, points: Iterable[int]) -> tuple[AlertBook, list
     records, changes = dict(book.records), list[Change]()
     for point in points:
         record = records.get(point)
-        if record is None or record.acknowledged:
+        if record is None or record.acknowledged or record.state is AlertState.NORMAL:
             continue
         seen = replace(record, acknowledged=True)
         changes.append(Change(point, "acknowledged", seen, record.state, float("nan")))
@@ -122,6 +123,8 @@ def _update_point(
     up, keep = law.level(point, value), law.level_to_keep(point, value)
     target = up if up > record.level else min(keep, record.level)
     if target == record.level:
+        if record.pending_level is not None and record.level < record.pending_level <= keep:
+            return  # within the deadband of a limit just passed: the delay runs on
         _settle(records, point, record)
         return
     if record.pending_level is None or (record.pending_level > record.level) != (target > record.level):
@@ -149,9 +152,9 @@ def _settle(records: dict[int, Record], point: int, record: Record) -> None:
 
 def _changed(record: Record, level: int, time_s: float) -> tuple[str, Record]:
     """Name of the transition to `level`, and the record after it."""
-    after = replace(record, level=level, pending_level=None)
+    after = replace(record, level=level, highest=max(level, record.highest), pending_level=None)
     if record.state is AlertState.NORMAL:
-        return "raised", replace(after, acknowledged=False, raised_s=time_s)
+        return "raised", replace(after, highest=level, acknowledged=False, raised_s=time_s)
     if record.level == 0:
         return "re-raised", replace(after, acknowledged=False)
     if level > record.level:

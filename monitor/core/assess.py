@@ -250,7 +250,7 @@ def _alert(
         condition=point.rule.condition,
         subject=point.subject,
         input=point.input,
-        priority=point.rule.priorities[max(1, record.level) - 1],
+        priority=point.rule.priorities[max(1, record.level or record.highest) - 1],
         state=record.state,
         since_s=0.0 if record.raised_s is None else record.raised_s,
         text=alert_text(facts),
