@@ -19,6 +19,8 @@ from connectors.withheld import WITHHELD
 
 LONGEST_TOKEN: Final = 4096
 _TOKEN: Final = re.compile(r"""[!#-\[\]-~]+""")
+_TELLING: Final = 4
+"""So many characters of a token, at a cut, are already too many to show."""
 _READABLE_BY_OTHERS: Final = stat.S_IRWXG | stat.S_IRWXO
 
 
@@ -35,8 +37,15 @@ class Access:
         return text if self.token is None else text.replace(TOKEN_MARK, self.token)
 
     def without_token(self, text: str) -> str:
-        """A text from outside without the token, should the server have repeated it."""
-        return text if self.token is None else text.replace(self.token, WITHHELD)
+        """A text from outside without the token, should the server have repeated it; also where it was cut within."""
+        if self.token is None:
+            return text
+        text = text.replace(self.token, WITHHELD)
+        bare = text.removesuffix("…")
+        for length in range(len(self.token) - 1, _TELLING - 1, -1):
+            if bare.endswith(self.token[:length]):
+                return bare[:-length] + WITHHELD + text[len(bare) :]
+        return text
 
 
 def read_access(settings: WebsocketSettings, environment: Mapping[str, str] = os.environ) -> Access:

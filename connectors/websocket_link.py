@@ -82,7 +82,7 @@ class WebsocketLink:
         while True:
             found = await self._try_to_connect()
             if isinstance(found, LinkChange):
-                yield found
+                yield self._without_token(found)
             elif found is not None:
                 async with aclosing(self._conversation(found)) as conversation:
                     async for event in conversation:
@@ -162,7 +162,8 @@ class WebsocketLink:
 
     def _without_token(self, event: Event) -> Event:
         if isinstance(event, Malformed):
-            return replace(event, excerpt=self._access.without_token(event.excerpt))
+            hide = self._access.without_token
+            return replace(event, reason=hide(event.reason), excerpt=hide(event.excerpt))
         if isinstance(event, LinkChange):
             return replace(event, reason=self._access.without_token(event.reason))
         return event
