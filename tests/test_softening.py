@@ -1,5 +1,7 @@
 """Softening dose: the law of Williams, Landel and Ferry against published values, and the cold side warming."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from scipy.integrate import quad
@@ -12,6 +14,7 @@ from monitor.config import demo_profile
 from monitor.core.assessment import Priority
 from monitor.core.engine import run
 from monitor.core.field import build_field
+from monitor.core.parameters import WallLaw, Zone
 from monitor.core.softening import C1, C2_K, UNIVERSAL_C1, UNIVERSAL_C2_K, softening_rate
 from tests.machines import machine
 
@@ -64,6 +67,21 @@ def test_a_warm_cold_end_softens_a_standing_strand_by_the_law() -> None:
 
     assert field.softest_min(softened) == pytest.approx([120.0 * rate], rel=0.02)
     assert field.softest_min(still) == [0.0]
+
+
+def test_a_zone_before_the_cold_end_changes_nothing() -> None:
+    """Everything upstream of the first bridge must be stiff, however many zones that is."""
+    plain = machine()
+    feeder = Zone("feeder", 20.0, 2.0, WallLaw.AMBIENT)
+    longer = replace(plain, zones=(feeder, *plain.zones), last_before_merge=3)
+    warm = np.array([25.0, 75.0, 195.0, 225.0])
+    doses = []
+    for parameters in (plain, longer):
+        field = build_field(parameters)
+        doses += field.softest_min(field.advance(field.initial(warm), 7200.0, warm, [0.0]))
+
+    assert doses[0] > 5.0
+    assert doses[1] == pytest.approx(doses[0], rel=0.05)
 
 
 def test_a_retraction_into_a_cool_cold_end_does_not_count() -> None:

@@ -164,7 +164,7 @@ def _strand(model: Model, state: EngineState, index: int, quality: Quality) -> S
         softening_warn_min=model.parameters.limits.softening_warn_min,
         softening_limit_min=model.parameters.limits.softening_limit_min,
         soft_front_mm=soft_front_mm(x_mm, temp_c, material.glass_c),
-        stiff_from_mm=model.places[0].hot_end_mm,
+        stiff_from_mm=model.stiff_from_mm,
         merge_wall_c=merge_c,
         min_feed_c=material.min_feed_c,
         min_feed_is_rule=material.min_feed_is_rule,

@@ -17,7 +17,7 @@ from monitor.core.assessment import Array, ZonePlace
 from monitor.core.dose import DoseLaw, hopeful_law
 from monitor.core.feed import Feed, Feeds
 from monitor.core.field import Field, FieldState, build_field
-from monitor.core.hot_path import MERGE_MM, WallMap, wall_map, zone_places
+from monitor.core.hot_path import MERGE_MM, WallMap, stiff_from_mm, wall_map, zone_places
 from monitor.core.parameters import Parameters
 from monitor.core.readings import Sensor, SensorChannels, Sensors, sensor_channels
 
@@ -51,6 +51,7 @@ class Model:
     field: Field
     hopeful: DoseLaw
     places: tuple[ZonePlace, ...]
+    stiff_from_mm: float  # upstream of here strands must be stiff
     sensors: tuple[SensorChannels, ...]
     feeds: tuple[str, ...]
     law: AlertLaw
@@ -92,6 +93,7 @@ def build_model(parameters: Parameters) -> Model:
         field=build_field(parameters),
         hopeful=hopeful_law(parameters.strands),
         places=places,
+        stiff_from_mm=stiff_from_mm(parameters),
         sensors=sensor_channels(parameters),
         feeds=tuple(channel("fed_mm", strand.input) for strand in parameters.strands),
         law=alert_law(alert_points(parameters)),

@@ -14,7 +14,7 @@ import numpy as np
 
 from monitor.core.assessment import Array
 from monitor.core.dose import DoseLaw, cautious_law, mean_rate
-from monitor.core.hot_path import MERGE_MM, wall_map, zone_places
+from monitor.core.hot_path import MERGE_MM, stiff_from_mm, wall_map
 from monitor.core.parameters import Parameters, Strand
 from monitor.core.parcels import Position, position, renumber, shares, substep_count
 from monitor.core.propagator import Lattice, Propagators, lattice
@@ -242,7 +242,7 @@ def build_field(parameters: Parameters) -> Field:
     """Prepare the model for one machine and its load."""
     grid = lattice(parameters)
     law = cautious_law(parameters.strands)
-    stiff_from = _GUARD + math.ceil(zone_places(parameters)[0].hot_end_mm / grid.cell_mm - 0.5)
+    stiff_from = _GUARD + math.ceil(stiff_from_mm(parameters) / grid.cell_mm - 0.5)
     stiff_weights = _upstream_weights(parameters, grid, stiff_from)
     materials = tuple(dict.fromkeys(strand.material for strand in parameters.strands))
     return Field(

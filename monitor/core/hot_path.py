@@ -27,6 +27,14 @@ def zone_places(parameters: Parameters) -> tuple[ZonePlace, ...]:
     return tuple(places)
 
 
+def stiff_from_mm(parameters: Parameters) -> float:
+    """Place upstream of which a strand must be a stiff piston: where the first bridge or wetted zone begins [mm]."""
+    for zone, place in zip(parameters.zones, zone_places(parameters), strict=True):
+        if zone.law is WallLaw.BRIDGE or zone.wetted:
+            return place.cold_end_mm
+    return zone_places(parameters)[0].hot_end_mm
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class WallMap:
     """Wall temperature along the path: piecewise linear in x and linear in the wall vector.
