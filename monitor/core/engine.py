@@ -245,6 +245,8 @@ def _liner_above_s(
 
 def _judge(model: Model, state: EngineState) -> tuple[EngineState, tuple[AlertTransition, ...]]:
     values = point_values(model, state)
+    if not state.alerts.records and not model.law.raised(values):
+        return state, ()  # a healthy machine: nothing is above its limit, nothing was
     fresh = silence_s(state) <= model.longest_silence_s
     walls_fresh = data_quality(model, state) is Quality.GOOD
     book, changes = update(state.alerts, model.law, values, state.time_s, fresh=fresh, walls_fresh=walls_fresh)
