@@ -171,6 +171,8 @@ def _strand(model: Model, state: EngineState, index: int, quality: Quality) -> S
         x_mm=x_mm,
         temp_c=temp_c,
         dose_min=dose_min,
+        stand_in=strand.stand_in,
+        stand_in_for=strand.stand_in_for,
     )
 
 

@@ -127,6 +127,8 @@ class StrandAssessment:
     x_mm: Array
     temp_c: Array
     dose_min: Array
+    stand_in: str = ""  # the material that values were borrowed of, empty without
+    stand_in_for: tuple[str, ...] = ()  # the values borrowed, as a materials table calls them
 
     @property
     def dose_share(self) -> float:

@@ -116,13 +116,19 @@ class Material:
 
 @dataclass(frozen=True, slots=True)
 class Strand:
-    """The filament loaded in one input. `material` already carries the strand's own overrides."""
+    """The filament loaded in one input. `material` already carries the strand's own overrides.
+
+    Where its material lacked values, those named in `stand_in_for` (keys of a materials table) were borrowed of the
+    material `stand_in`, as the owner asked.
+    """
 
     input: int
     material: Material
     label: str = ""
     lot: str = ""
     dried: bool = False
+    stand_in: str = ""
+    stand_in_for: tuple[str, ...] = ()
 
     @property
     def wet_factor(self) -> float:
