@@ -38,6 +38,9 @@ class Header:
     profile, materials : Mapping[str, Any]
         The whole profile table and the materials used, as plain tables (mappings, sequences, text, numbers). Secrets
         in them are withheld when the line is written.
+    stand_ins : sequence of Mapping[str, Any]
+        What other materials lent to those that lack values: a table for each input, with the values. Left out of the
+        line when there is none.
     columns : tuple of str
         Channels of a sample row, in order, as far as known beforehand; more may follow (see `Encoder`).
     """
@@ -49,6 +52,7 @@ class Header:
     profile: Mapping[str, Any]
     materials: Mapping[str, Any]
     columns: tuple[str, ...] = ()
+    stand_ins: tuple[Mapping[str, Any], ...] = ()
 
     def __post_init__(self) -> None:
         if self.start.tzinfo is None:
@@ -70,6 +74,7 @@ class _Body(msgspec.Struct):
     profile: dict[str, Any]
     materials: dict[str, Any]
     columns: list[str]
+    stand_ins: list[dict[str, Any]] = []
 
 
 def encode_header(header: Header) -> bytes:
@@ -83,6 +88,7 @@ def encode_header(header: Header) -> bytes:
         "source": without_secrets(header.source),
         "profile": without_secrets(header.profile),
         "materials": without_secrets(header.materials),
+        **({"stand_ins": [dict(table) for table in header.stand_ins]} if header.stand_ins else {}),
         "columns": [*TIME_COLUMNS, *header.columns],
     }
     return msgspec.json.encode(line) + b"\n"
@@ -149,6 +155,7 @@ def _header(body: _Body) -> Header:
         source=clean_text(body.source),
         profile=clean_data(body.profile),
         materials=clean_data(body.materials),
+        stand_ins=tuple(map(clean_data, body.stand_ins)),
         columns=tuple(clean_text(name) for name in channels),
     )
 

@@ -25,7 +25,7 @@ from monitor.profile_defaults import DefaultUsed, defaults_used
 from monitor.profile_draft import draft
 from monitor.profile_faults import Fault, Finding, Place, ProfileError, fault, findings, value_at
 from monitor.profile_model import ProfileFile
-from monitor.profile_parameters import check_materials, make_parameters
+from monitor.profile_parameters import Loan, check_materials, loans, make_parameters
 from monitor.text_file import UnreadableError, read_text_file
 
 __all__ = [
@@ -58,6 +58,8 @@ class Profile:
         The tables of the materials and liners that the profile uses, overrides included, for recordings.
     defaults : tuple of DefaultUsed
         Every default that filled a gap, with its origin.
+    loans : tuple of Loan
+        What stand-ins lend, value by value.
     sensors_reported : frozenset of str
         Sensors that the link's mapping provides; empty without a link.
     """
@@ -67,6 +69,7 @@ class Profile:
     table: Mapping[str, Any]
     material_tables: Mapping[str, Any]
     defaults: tuple[DefaultUsed, ...]
+    loans: tuple[Loan, ...]
     sensors_reported: frozenset[str]
 
 
@@ -172,13 +175,15 @@ def _position(path: Place, sections: Sequence[str]) -> tuple[int, int]:
 
 def _assemble(model: ProfileFile, table: Mapping[str, Any], materials: MaterialTable) -> Profile:
     parameters = make_parameters(model, materials)
-    used = {row.material for row in model.strands} | {zone.liner for zone in model.zones if zone.liner is not None}
+    named = [name for row in model.strands for name in (row.material, row.stand_in)]
+    used = {name for name in (*named, *(zone.liner for zone in model.zones)) if name is not None}
     return Profile(
         parameters=parameters,
         link=model.link,
         table=without_secrets(table),
         material_tables=materials.tables(sorted(used)),
         defaults=defaults_used(model, parameters),
+        loans=loans(model, materials),
         sensors_reported=frozenset() if model.link is None else sensors_reported(model.link),
     )
 

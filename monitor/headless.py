@@ -179,7 +179,8 @@ def status_text(assessment: Assessment) -> str:
 
 
 def _most_aged_text(strand: StrandAssessment) -> str:
-    share = f"most aged is input {strand.input} ({strand.material}) at {strand.dose_share:.0%} of its limit"
+    borrowed = f", part {strand.stand_in}" if strand.stand_in else ""
+    share = f"most aged is input {strand.input} ({strand.material}{borrowed}) at {strand.dose_share:.0%} of its limit"
     left_s = strand.warn_left_s.low
     if left_s <= 0:
         return f"{share}, past its warning"

@@ -12,7 +12,8 @@ from monitor.material_checks import min_feed
 from monitor.material_example import EXAMPLE
 from monitor.material_files import user_file
 from monitor.material_model import STATUSES, Entry, LinerTable, PolymerTable, Value, values, weakest
-from monitor.materials import NEEDED, RULE_STATUSES, MaterialTable, missing
+from monitor.material_stand_in import NEEDED
+from monitor.materials import RULE_STATUSES, MaterialTable, missing
 
 WIDTH: Final = 80
 _INDENT: Final = "    "
@@ -78,7 +79,9 @@ def detail_lines(table: MaterialTable, names: Sequence[str]) -> Iterator[str]:
         lacking = missing(entry)
         if lacking:
             yield ""
-            yield from _wrapped(f"LACKS {', '.join(lacking)}: the watch cannot use it until they are known.")
+            yield from _wrapped(
+                f"LACKS {', '.join(lacking)}: the watch cannot use it until they are known, or a stand_in lends them."
+            )
         yield ""
     yield from _legend()
 

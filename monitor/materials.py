@@ -16,6 +16,7 @@ from monitor.material_checks import min_feed
 from monitor.material_errors import IncompleteMaterialError, MaterialError, MaterialsError, UnknownMaterialError
 from monitor.material_files import files_of_the_owner, package_tables, read_tables, user_file
 from monitor.material_model import Entry, LinerTable, PolymerTable, Value, values
+from monitor.material_stand_in import NEEDED, Filled, contradictions, fill
 from monitor.material_tables import Origin, merge
 from monitor.profile_faults import Fault, hint
 
@@ -28,21 +29,6 @@ __all__ = [
     "load_materials",
 ]
 
-NEEDED: Final = (
-    "structure",
-    "glass_c",
-    "ceiling_c",
-    "reference_c",
-    "ea_below_kj_mol",
-    "ea_best_kj_mol",
-    "ea_above_kj_mol",
-    "warn_min",
-    "limit_min",
-    "wet_factor",
-    "density_kg_m3",
-    "heat_capacity_j_kg_k",
-    "conductivity_w_m_k",
-)
 _LINER_NEEDED: Final = ("warn_c", "alarm_c", "stop_c")
 RULE_STATUSES: Final = ("J", "N")
 """A `min_feed_c` of this status was guessed, not tested: a rule of thumb."""
@@ -82,21 +68,18 @@ class MaterialTable:
         """What a liner can be made of."""
         return tuple(name for name, entry in self.entries.items() if isinstance(entry, LinerTable))
 
-    def material(self, name: str) -> Material:
-        """Give the material as the engine is told it.
+    def material(self, name: str, stand_in: str | None = None) -> Material:
+        """Give the material as the engine is told it; what it lacks comes from `stand_in`, if there is one.
 
         Raises
         ------
         UnknownMaterialError, IncompleteMaterialError
             When there is none of that name, or not enough is known of it.
         """
-        polymer = self.record(name)
-        if not isinstance(polymer, PolymerTable):
-            raise _unknown("material", name, self.names)
-        lacking = missing(polymer)
+        polymer = self.filled(name, stand_in).entry
         least = min_feed(polymer)
-        if lacking or least is None:
-            raise _incomplete("material", name, lacking)
+        if least is None:
+            raise _incomplete("material", name, missing(polymer))
         number = {key: value.number for key, value in values(polymer).items()}
         limit: Value[float] | None = polymer.limit_min
         return Material(
@@ -108,6 +91,21 @@ class MaterialTable:
             min_feed_is_rule=least.status in RULE_STATUSES,
         )
 
+    def filled(self, name: str, stand_in: str | None = None) -> Filled:
+        """Give a polymer's table without gaps, and what of it was borrowed of `stand_in`; raises as `material` does."""
+        own = self._polymer(name)
+        if stand_in is None:
+            filled = Filled(own)
+        else:
+            other = self._polymer(stand_in)
+            filled = fill(own, other)
+            for problem in contradictions(own, other, filled):
+                raise _cannot_stand_in(stand_in, name, problem)
+        lacking = missing(filled.entry)
+        if lacking:
+            raise _incomplete("material", name, lacking) if stand_in is None else _gaps_left(stand_in, name, lacking)
+        return filled
+
     def liner(self, name: str) -> LinerLimits:
         """Give a liner's limits; raises as `material` does."""
         entry = self.entries.get(name)
@@ -117,6 +115,12 @@ class MaterialTable:
         if lacking:
             raise _incomplete("liner", name, lacking)
         return LinerLimits(**{key: values(entry)[key].number for key in _LINER_NEEDED})
+
+    def _polymer(self, name: str) -> PolymerTable:
+        entry = self.record(name)
+        if not isinstance(entry, PolymerTable):
+            raise _unknown("material", name, self.names)
+        return entry
 
     def record(self, name: str) -> Entry:
         """Give all that is known of a material or liner, complete or not; raises `UnknownMaterialError`."""
@@ -179,7 +183,20 @@ def _unknown(what: str, name: str, known: Iterable[str]) -> UnknownMaterialError
 
 
 def _incomplete(what: str, name: str, lacking: Sequence[str]) -> IncompleteMaterialError:
-    return IncompleteMaterialError(
+    place = (
         f"{what} {clean_text(name)!r} lacks {', '.join(lacking)}; write them under [{clean_text(name)}] in"
         f" {user_file()}, or under [materials.{clean_text(name)}] in the profile"
     )
+    way_out = '; or say stand_in = "NAME" in the strand\'s table, and they come from that material'
+    return IncompleteMaterialError(place + (way_out if what == "material" else ""))
+
+
+def _gaps_left(stand_in: str, name: str, lacking: Sequence[str]) -> IncompleteMaterialError:
+    return IncompleteMaterialError(
+        f"material {clean_text(name)!r} still lacks {', '.join(lacking)}: {clean_text(stand_in)!r}, which stands in for"
+        " it, has none to lend"
+    )
+
+
+def _cannot_stand_in(stand_in: str, name: str, problem: str) -> IncompleteMaterialError:
+    return IncompleteMaterialError(f"{clean_text(stand_in)!r} cannot stand in for {clean_text(name)!r}: {problem}")

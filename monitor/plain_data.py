@@ -125,6 +125,8 @@ def _strand(strand: StrandAssessment) -> Plain:
         "input": strand.input,
         "material": strand.material,
         "label": strand.label,
+        "stand_in": strand.stand_in,
+        "stand_in_for": list(strand.stand_in_for),
         "activity": strand.activity,
         "condition": strand.condition,
         "quality": strand.quality,

@@ -79,10 +79,14 @@ class InputTable(ProfileTable):
 
 
 class StrandTable(ProfileTable):
-    """One `[[strands]]`: the filament loaded in an input; the last four keys override its material."""
+    """One `[[strands]]`: the filament loaded in an input; the last four keys override its material.
+
+    `stand_in` names the material that lends what `material` lacks; without it a material that lacks values is refused.
+    """
 
     input: InputNumber
     material: Name
+    stand_in: Name | None = None
     label: Text = ""
     lot: Text = ""
     dried: Annotated[Flag, Origin("cautious: a strand not said to be dried ages at its material's wet rate")] = False

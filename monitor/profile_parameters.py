@@ -4,14 +4,25 @@ Owns the overriding of a material by a strand, and the faults that only the mate
 materials come from, or of files.
 """
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import replace
+from typing import NamedTuple
 
 from monitor.core.parameters import AlertLimits, Material, Parameters, Strand, WallLaw, Zone
+from monitor.material_model import Value
 from monitor.materials import IncompleteMaterialError, MaterialTable, UnknownMaterialError
 from monitor.profile_draft import Draft
 from monitor.profile_faults import Finding
 from monitor.profile_model import ProfileFile, StrandTable, ZoneTable
+
+
+class Loan(NamedTuple):
+    """What a stand-in lends a strand whose material lacks it: the numbers, or words, by their keys."""
+
+    input: int
+    material: str
+    stand_in: str
+    values: Mapping[str, float | str]
 
 
 def check_materials(read: Draft, materials: MaterialTable) -> Iterator[Finding]:
@@ -20,7 +31,8 @@ def check_materials(read: Draft, materials: MaterialTable) -> Iterator[Finding]:
         try:
             material = own_material(row, materials)
         except (UnknownMaterialError, IncompleteMaterialError) as error:
-            yield Finding(("strands", place, "material"), str(error))
+            key = "material" if row.stand_in is None or row.material not in materials.names else "stand_in"
+            yield Finding(("strands", place, key), str(error))
         else:
             yield from _order(place, row, material)
     for place, zone in read.zones.items():
@@ -56,7 +68,7 @@ def own_material(row: StrandTable, materials: MaterialTable) -> Material:
     UnknownMaterialError, IncompleteMaterialError
         When the table cannot give the material.
     """
-    material = materials.material(row.material)
+    material = materials.material(row.material, row.stand_in)
     limit_min = material.limit_min if row.limit_min is None else row.limit_min
     return replace(
         material,
@@ -69,8 +81,31 @@ def own_material(row: StrandTable, materials: MaterialTable) -> Material:
     )
 
 
+def loans(model: ProfileFile, materials: MaterialTable) -> tuple[Loan, ...]:
+    """Tell what stand-ins lend, in the order of the inputs; one that lends nothing is left out."""
+    rows = sorted(model.strands, key=lambda row: row.input)
+    return tuple(loan for row in rows if (loan := _loan(row, materials)) is not None)
+
+
+def _loan(row: StrandTable, materials: MaterialTable) -> Loan | None:
+    """Tell what the strand's stand-in lends, but for what the strand has of its own; None when nothing."""
+    entry, keys = materials.filled(row.material, row.stand_in)
+    lent = {key: getattr(entry, key) for key in keys if getattr(row, key, None) is None}
+    values = {key: value.number if isinstance(value, Value) else value for key, value in lent.items()}
+    return Loan(row.input, row.material, row.stand_in, values) if row.stand_in is not None and values else None
+
+
 def _strand(row: StrandTable, materials: MaterialTable) -> Strand:
-    return Strand(row.input, own_material(row, materials), row.label, row.lot, row.dried)
+    loan = _loan(row, materials)
+    return Strand(
+        input=row.input,
+        material=own_material(row, materials),
+        label=row.label,
+        lot=row.lot,
+        dried=row.dried,
+        stand_in="" if loan is None else loan.stand_in,
+        stand_in_for=() if loan is None else tuple(loan.values),
+    )
 
 
 def _zone(row: ZoneTable) -> Zone:

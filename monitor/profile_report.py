@@ -11,6 +11,7 @@ from connectors.serial_settings import SerialSettings
 from monitor.config import Profile, ProfileError
 from monitor.core.parameters import Material, Parameters, Strand, WallLaw, Zone
 from monitor.link_mapping import address, inputs_reported, texts_sent
+from monitor.profile_faults import shown
 
 CAUTION: Final = (
     "Caution: strandwatch only watches. It does not replace the machine's own thermal protection,"
@@ -34,11 +35,19 @@ def summary_lines(profile: Profile) -> Iterator[str]:
     yield from _zone_lines(parameters)
     yield "strands:"
     yield from map(_strand_line, parameters.strands)
+    yield from (f"  {line}" for line in loan_lines(profile))
     yield from _link_lines(profile)
     yield "defaults used:" if profile.defaults else "defaults used: none"
     yield from (f"  {default}" for default in profile.defaults)
     yield from _notes(profile)
     yield CAUTION
+
+
+def loan_lines(profile: Profile) -> Iterator[str]:
+    """Name every value that a strand's material lacks and a stand-in lends."""
+    for loan in profile.loans:
+        values = ", ".join(f"{key} = {shown(value)}" for key, value in loan.values.items())
+        yield f"input {loan.input}: {loan.material} lacks values, {loan.stand_in} stands in: {values}"
 
 
 def _zone_lines(parameters: Parameters) -> Iterator[str]:
@@ -79,8 +88,17 @@ def _link_lines(profile: Profile) -> Iterator[str]:
     yield from (f"    {text}" for text in texts_sent(profile.link))
 
 
+def _idle_stand_ins(profile: Profile) -> Iterator[str]:
+    """Name stand-ins that lend nothing: the owner may think that they do."""
+    lending = {loan.input for loan in profile.loans}
+    for row in profile.table["strands"]:
+        if row.get("stand_in") is not None and row["input"] not in lending:
+            yield f"NOTE: input {row['input']}: {row['material']} lacks nothing, so its stand_in lends nothing."
+
+
 def _notes(profile: Profile) -> Iterator[str]:
     """Tell, last and at the margin, what makes a sound profile watch less than its owner thinks, or not at all."""
+    yield from _idle_stand_ins(profile)
     link = profile.link
     if link is None:
         yield "NOTE: before you can watch, the profile needs a [link]: how to reach the machine."

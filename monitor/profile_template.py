@@ -83,7 +83,8 @@ wetted = true
 
 _STRANDS: Final = """
 # What is loaded. Materials: see `strandwatch materials`. Also: label, lot, and this strand's own min_feed_c, warn_min,
-# limit_min, ceiling_c. Say dried = true only of a strand known to be dry: wet ones age several times faster.
+# limit_min, ceiling_c. Of a material not known well enough, stand_in = "..." names the one that lends what it lacks.
+# Say dried = true only of a strand known to be dry: wet ones age several times faster.
 """
 
 _ALERTS: Final = """

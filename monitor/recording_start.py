@@ -28,6 +28,7 @@ def start_recording(session: Session, profile: Profile, where: Path | None) -> P
         source=session.source,
         profile=_plain(profile.table),
         materials=_plain(profile.material_tables),
+        stand_ins=tuple({**loan._asdict(), "values": dict(loan.values)} for loan in profile.loans),
     )
     recorder = Recorder(where, header, clock=lambda: session.time_s)
     session.record_with(recorder)

@@ -9,6 +9,7 @@ from monitor.commands.loading import loaded
 from monitor.config import Profile, load_profile, profile_from_tables
 from monitor.core.engine import Engine
 from monitor.exit_codes import WrongUseError
+from monitor.profile_report import loan_lines
 from monitor.replay_source import ReplaySource
 from monitor.replay_verdict import ReplayVerdict
 from monitor.running import Words, carry_out, manner_of, speed_of
@@ -30,7 +31,8 @@ def run(arguments: argparse.Namespace) -> int:
         over="the recording ended",
     )
     verdict = ReplayVerdict(session, source, link.recording)
-    words = Words(_opening(link.header, arguments), verdict.lines)
+    opening = (_opening(link.header, arguments), *loan_lines(profile))
+    words = Words(opening, verdict.lines)
     status = carry_out(session, manner, Totals(profile.parameters.limits.stale_after_s), words)
     if link.recording.damage is not None:
         raise WrongUseError(
@@ -47,7 +49,7 @@ def _profile(arguments: argparse.Namespace, header: Header) -> Profile:
     return loaded(lambda: profile_from_tables(header.profile, header.materials, str(arguments.file)))
 
 
-def _opening(header: Header, arguments: argparse.Namespace) -> tuple[str, ...]:
+def _opening(header: Header, arguments: argparse.Namespace) -> str:
     told = f"recording of {header.machine} ({header.source}), begun {header.start:%Y-%m-%d %H:%M:%S %z}"
     judged = "" if arguments.profile is None else f", judged with {clean_text(str(arguments.profile), 500)}"
-    return (f"{told}, by strandwatch {header.program}{judged}",)
+    return f"{told}, by strandwatch {header.program}{judged}"

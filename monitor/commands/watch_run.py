@@ -8,7 +8,7 @@ from monitor.config import Profile, load_profile
 from monitor.core.engine import Engine
 from monitor.exit_codes import WrongUseError
 from monitor.links import link_text, open_link
-from monitor.profile_report import CAUTION
+from monitor.profile_report import CAUTION, loan_lines
 from monitor.recording_start import start_recording
 from monitor.running import Words, carry_out, manner_of
 from monitor.session import Session
@@ -50,4 +50,5 @@ def _make_session(profile: Profile, arguments: argparse.Namespace) -> Session:
 
 
 def _opening(profile: Profile, session: Session) -> tuple[str, ...]:
-    return (f"watching {profile.parameters.machine} over {session.source}; Ctrl-C ends it", CAUTION)
+    first = f"watching {profile.parameters.machine} over {session.source}; Ctrl-C ends it"
+    return (first, *loan_lines(profile), CAUTION)

@@ -8,7 +8,7 @@ from typing import Final
 
 from monitor.core.assessment import Priority
 from monitor.tui.ink import BOLD, DIM, PLAIN, Line, Look, Span, crop, hanging
-from monitor.tui.words import SYMBOL
+from monitor.tui.words import STANDS_IN, SYMBOL
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,6 +42,7 @@ _READING: Final = (
     ("dose", "the bar ends a quarter past the limit; w marks the warn dose, L the limit"),
     ("left", "the cautious end of the time until the next mark, if nothing changes"),
     ("soft", "how far up from the merge point the strand is soft, of what may be"),
+    (STANDS_IN, "a strand some of whose values are another material's, as the profile says"),
     ("?", "a value that is not of now: kept, dim; the data line tells its age"),
 )
 

@@ -11,7 +11,7 @@ from monitor.tui.hot_path_picture import LEAST_ROWS, hot_path_picture
 from monitor.tui.ink import EMPTY, REVERSE, Line, Span, ascii_line, crop, fit
 from monitor.tui.keys import foot_line, help_page
 from monitor.tui.masthead import masthead, waiting
-from monitor.tui.strand_rows import strand_rows
+from monitor.tui.strand_rows import stand_in_lines, strand_rows
 from monitor.tui.view import Page, View
 
 _FOOT_FROM_ROWS: Final = 10
@@ -44,19 +44,22 @@ def _above_foot(view: View, width: int, height: int) -> list[Line]:
 
 
 def _body(view: View, latest: Assessment, width: int, room: int) -> list[Line]:
-    table_rows = 0 if view.page is Page.PATH else len(latest.strands) + 1
+    loans = [] if view.page is Page.PATH else stand_in_lines(latest, width)
+    table_rows = 0 if view.page is Page.PATH else len(latest.strands) + 1 + len(loans)
     if width >= _PICTURE_FROM_CELLS and latest.strands:
         picture = min(_GOOD_PICTURE_ROWS, max(LEAST_ROWS, room // 3))
         most = _BAND_ROWS_BESIDE_PICTURE if view.page is Page.PATH else room - table_rows - picture
         band = alert_band(view, latest, width, max(_BAND_ROWS_BESIDE_PICTURE, most))
         left = room - len(band) - table_rows
         if left >= LEAST_ROWS:
-            table = strand_rows(view, latest, width, table_rows) if table_rows else []
+            table = [*strand_rows(view, latest, width, table_rows - len(loans)), *loans] if table_rows else []
             air = [EMPTY] if left >= _AIR_FROM_ROWS else []
             shown = hot_path_picture(view, latest, width, left - 2 * len(air))
             return [*band, *air, *table, *air, *shown]
     band = alert_band(view, latest, width, room - len(latest.strands))
-    return [*band, *strand_rows(view, latest, width, max(0, room - len(band)))]
+    rows = strand_rows(view, latest, width, max(0, room - len(band)))
+    left = room - len(band) - len(rows)
+    return [*band, *rows, *(loans if len(loans) <= left else ())]
 
 
 def _foot(view: View, width: int, height: int) -> list[Line]:

@@ -10,9 +10,9 @@ from typing import Final
 from monitor.core.assessment import Alert, Assessment, Condition, Quality, StrandAssessment
 from monitor.tui.alert_band import mark_look
 from monitor.tui.columns import Column, columns_for
-from monitor.tui.ink import DIM, PLAIN, Line, Look, Span, crop, fit
+from monitor.tui.ink import DIM, PLAIN, Line, Look, Span, crop, fit, hanging
 from monitor.tui.view import View
-from monitor.tui.words import PRIORITY_OF, SYMBOL, next_mark
+from monitor.tui.words import PRIORITY_OF, STANDS_IN, SYMBOL, next_mark, stand_in_words
 
 _HEAD_CELLS: Final = 5
 
@@ -28,6 +28,12 @@ def strand_rows(view: View, latest: Assessment, width: int, rows: int) -> list[L
         text = f"    {len(strands) - len(shown)} more inputs, none more urgent: make the window taller"
         lines.append((Span(fit(text, width), DIM),))
     return [*title, *lines]
+
+
+def stand_in_lines(latest: Assessment, width: int) -> list[Line]:
+    """Name, below the rows, the values that are those of another material."""
+    told = (stand_in_words(strand) for strand in latest.strands)
+    return [line for text in told if text for line in hanging(f"  {STANDS_IN} ", text, width)]
 
 
 def mark_of(strand: StrandAssessment, alerts: Sequence[Alert]) -> Span:

@@ -21,6 +21,9 @@ SYMBOL: Final = {Priority.ALARM: "▲", Priority.WARNING: "◆", Priority.CAUTIO
 PRIORITY_OF: Final = {Condition.FAULT: Priority.ALARM, Condition.WARNING: Priority.WARNING}
 """The mark a strand gets when its condition is abnormal and no alert names it."""
 
+STANDS_IN: Final = "~"
+"""Before the name of a strand some of whose values are those of another material."""
+
 _EXECUTION_HINT: Final = {
     "INTERRUPTED": "held from outside, needs action",
     "PROGRAM_STOPPED": "the build itself asks for action",
@@ -120,10 +123,19 @@ def soft_front(strand: StrandAssessment) -> str:
 
 
 def name_of(strand: StrandAssessment) -> str:
-    """What the owner calls the strand: its label, else its material."""
-    return strand.label or strand.material
+    """What the owner calls the strand: its label, else its material; marked where another material stands in."""
+    return (STANDS_IN if strand.stand_in else "") + (strand.label or strand.material)
 
 
 def full_name_of(strand: StrandAssessment) -> str:
-    """Label and material."""
-    return f"{strand.label} ({strand.material})" if strand.label else strand.material
+    """Label and material; marked as `name_of` does."""
+    return f"{name_of(strand)} ({strand.material})" if strand.label else name_of(strand)
+
+
+def stand_in_words(strand: StrandAssessment) -> str:
+    """What is borrowed for the strand, and of whom; empty when nothing is."""
+    if not strand.stand_in:
+        return ""
+    return (
+        f"input {strand.input}: {strand.stand_in} stands in for {strand.material} in {', '.join(strand.stand_in_for)}"
+    )
