@@ -1,10 +1,11 @@
 """What a fault takes from the feed of one strand of the simulated machine.
 
-Owns the patterns of loss: jam, grinding, clog, run-out. Their sizes are invented, their shapes are those known in the
-trade (common practice, no source). Knows nothing of encoders, programs or heaters.
+Owns the patterns of loss: jam, grinding, clog, narrowing, run-out, tangle. Their sizes are invented, their shapes are
+those known in the trade (common practice, no source). Knows nothing of encoders, programs or heaters.
 """
 
 from dataclasses import dataclass
+from math import inf
 from random import Random
 from typing import Final
 
@@ -19,17 +20,29 @@ GROOVE_MM: Final = 4.0
 """Commanded feed over which a grinding drive cuts its groove."""
 CLOG_PER_MM: Final = 6e-5
 CLOG_MOST: Final = 0.6
+WIDE_MM_S: Final = 4.5
+"""Speed that a channel just lets through when it begins to narrow: above all but the fastest stretches."""
+NARROWS_S_MM: Final = 4e-4
+"""Loss of that speed per millimetre fed [mm/s per mm]."""
+NARROWEST_MM_S: Final = 0.4
+STRETCH_MM: Final = (5.0, 20.0)
+"""Commanded feed over which a tangled strand draws tight."""
+TANGLE_HOLD: Final = (0.0, 0.08)
 TAIL_MM: Final = 60.0
 """From encoder to drive: so much still feeds after the end of the strand has passed the encoder."""
 
 
 @dataclass(frozen=True, slots=True)
 class Loss:
-    """Shares of a move [-]: lost smoothly, lost in skips of the motor, and reaching the melt but for skips."""
+    """Shares of a move [-]: lost smoothly, lost in skips of the motor, and reaching the melt but for skips.
+
+    What is faster than `limit_mm_s` [mm/s] skips besides.
+    """
 
     smooth: float
     skipped: float
     melted: float
+    limit_mm_s: float = inf
 
 
 NO_LOSS: Final = Loss(0.0, 0.0, 1.0)
@@ -41,6 +54,7 @@ class StrandFault:
     def __init__(self, fault: Fault, random: Random) -> None:
         self._fault, self._random = fault, random
         self._lag_mm = random.uniform(*JAM_LAG_MM) if fault.kind is FaultKind.JAM else 0.0
+        self._stretch_mm = random.uniform(*STRETCH_MM) if fault.kind is FaultKind.TANGLE else 0.0
         self._begin_mm: float | None = None
         self._hold, self._hold_until_mm = 0.0, 0.0
 
@@ -57,14 +71,26 @@ class StrandFault:
         if self._fault.kind is FaultKind.RUN_OUT:  # nothing is left at the encoder, whichever way the drive turns
             return Loss(1.0, 0.0, 1.0 if beyond_mm < TAIL_MM else 0.0)
         if self._fault.kind is FaultKind.GRIND:  # no grip, whichever way
-            lost = min(1.0, beyond_mm / GROOVE_MM) * (1.0 - self._held(beyond_mm, GRIND_HOLD))
+            lost = self._severe(min(1.0, beyond_mm / GROOVE_MM) * (1.0 - self._held(beyond_mm, GRIND_HOLD)))
             return Loss(lost, 0.0, 1.0 - lost)
-        if new_mm == 0:
-            return NO_LOSS
-        if self._fault.kind is FaultKind.JAM:
-            return Loss(0.0, 1.0 - self._held(beyond_mm, JAM_HOLD), 1.0)
-        lost = min(CLOG_MOST, CLOG_PER_MM * beyond_mm)
+        return NO_LOSS if new_mm == 0 else self._loss_of_new(beyond_mm)
+
+    def _loss_of_new(self, beyond_mm: float) -> Loss:
+        """Loss where new strand alone is concerned: what is withdrawn comes back."""
+        kind = self._fault.kind
+        if kind is FaultKind.JAM:
+            return Loss(0.0, self._severe(1.0 - self._held(beyond_mm, JAM_HOLD)), 1.0)
+        if kind is FaultKind.TANGLE:
+            tight = min(1.0, beyond_mm / self._stretch_mm) ** 2
+            return Loss(0.0, self._severe(tight * (1.0 - self._held(beyond_mm, TANGLE_HOLD))), 1.0)
+        if kind is FaultKind.NARROWING:
+            left_mm_s = WIDE_MM_S - NARROWS_S_MM * self._fault.severity * beyond_mm
+            return Loss(0.0, 0.0, 1.0, limit_mm_s=max(NARROWEST_MM_S, left_mm_s))
+        lost = min(CLOG_MOST, CLOG_PER_MM * self._fault.severity * beyond_mm)
         return Loss(lost, 0.0, 1.0 - lost)
+
+    def _severe(self, share: float) -> float:
+        return min(1.0, share * self._fault.severity)
 
     def _held(self, beyond_mm: float, bounds: tuple[float, float]) -> float:
         """Share the drive still gets through: irregular, drawn anew every few millimetres."""

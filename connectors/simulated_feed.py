@@ -60,8 +60,8 @@ class StrandFeed:
         new_mm = max(0.0, self.commanded_mm - self.mark_mm)
         self.mark_mm += new_mm
         loss = NO_LOSS if self._fault is None else self._fault.loss(new_mm, self.mark_mm, time_s)
-        cold = self._cold_slip(piece.speed_mm_s, manifold_c) if new_mm > 0 else 0.0
-        skipped = max(loss.skipped, cold)
+        too_fast = self._too_fast(piece.speed_mm_s, manifold_c, loss.limit_mm_s) if new_mm > 0 else 0.0
+        skipped = max(loss.skipped, too_fast)
         healthy_mm = piece.length_mm - self._healthy_loss_mm(piece)
         self._driven_mm += healthy_mm * (1.0 - loss.smooth) - self._jumped_mm(skipped * new_mm)
         before_mm = self._seen_mm
@@ -86,9 +86,9 @@ class StrandFeed:
             self.stalled = True
         return loss_mm
 
-    def _cold_slip(self, speed_mm_s: float, manifold_c: float) -> float:
-        """Share that cannot melt and so cannot pass: none below the flow limit, more the faster and the colder."""
-        limit_mm_s = LIMIT_MM_S * exp(LIMIT_PER_K * (manifold_c - self._limit_c))
+    def _too_fast(self, speed_mm_s: float, manifold_c: float, passes_mm_s: float) -> float:
+        """Share that cannot melt or pass: none below the limits, more the faster, the colder and the narrower."""
+        limit_mm_s = min(passes_mm_s, LIMIT_MM_S * exp(LIMIT_PER_K * (manifold_c - self._limit_c)))
         return max(0.0, 1.0 - limit_mm_s / speed_mm_s)
 
     def _jumped_mm(self, slipped_mm: float) -> float:

@@ -32,7 +32,7 @@ DUTY_STEPS: Final = 127
 _FED = {number: channel("fed_mm", number) for number in INPUTS}
 _SENSED = {number: channel("sensed_mm", number) for number in INPUTS}
 _STALL = {number: channel("stall", number) for number in INPUTS}
-_STRAND_FAULTS = frozenset({FaultKind.JAM, FaultKind.GRIND, FaultKind.CLOG, FaultKind.RUN_OUT})
+_STRAND_FAULTS = frozenset(set(FaultKind) - {FaultKind.RADIATOR, FaultKind.COLD_MANIFOLD})
 
 
 def simulate(
@@ -135,8 +135,9 @@ class SimulatedMachine:
         if self.execution not in {Execution.WAIT, Execution.ACTIVE}:
             self.heat.set_c = (0.0, 0.0)
             return
-        cold = self._present(FaultKind.COLD_MANIFOLD) is not None
-        self.heat.set_c = (MANIFOLD_SET_C - COLD_BY_K if cold else MANIFOLD_SET_C, NOZZLE_SET_C)
+        cold = self._present(FaultKind.COLD_MANIFOLD)
+        below_k = 0.0 if cold is None else COLD_BY_K * cold.severity
+        self.heat.set_c = (MANIFOLD_SET_C - below_k, NOZZLE_SET_C)
 
     def _radiator(self) -> float:
         fault = self._present(FaultKind.RADIATOR)

@@ -26,7 +26,9 @@ class FaultKind(StrEnum):
     JAM = "jam"  # the strand has swollen while it stood; the drive skips in whole electrical cycles
     GRIND = "grind"  # the drive wheel cuts a groove and turns on without the strand
     CLOG = "clog"  # a channel narrows; slip grows with what has been fed
+    NARROWING = "narrowing"  # a channel lets less and less through; the fastest stretches skip first
     RUN_OUT = "run-out"  # the end of the strand passes the encoder
+    TANGLE = "tangle"  # loops on the spool draw tight; the strand stretches, then the drive skips
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,12 +44,16 @@ class Fault:
         Machine time at which it is gone again [s].
     input : int or None
         The strand concerned; None for the machine as a whole.
+    severity : float
+        How bad, against the usual size of that fault [-]: how much of the feed a jam, grinding or a tangle takes, how
+        fast a clog or narrowing grows, how many kelvin too cold. The radiator and run-out know no degrees.
     """
 
     kind: FaultKind
     onset_s: float
     until_s: float = math.inf
     input: int | None = None
+    severity: float = 1.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -167,6 +173,21 @@ _NIGHTS = (
         "Strand run out",
         "The spool of input 3 is empty; the end of the strand passes the encoder.",
         Fault(FaultKind.RUN_OUT, onset_s=15_000.0, input=3),
+        detected=False,
+    ),
+    Scenario(
+        "tangle",
+        "Strand tangled on its spool",
+        "The loops on the spool of input 2 draw tight. The strand still stretches a little, then the drive skips.",
+        Fault(FaultKind.TANGLE, onset_s=13_500.0, input=2),
+        detected=False,
+    ),
+    Scenario(
+        "narrowing-channel",
+        "Channel narrowing",
+        "The channel of input 1 lets less and less through. First the drive skips in fast stretches alone, in the end "
+        "in all.",
+        Fault(FaultKind.NARROWING, onset_s=7_200.0, input=1),
         detected=False,
     ),
     Scenario(

@@ -199,7 +199,7 @@ def sensed_share(feed: StrandFeed, length_mm: float) -> float:
     return (feed.encoder_mm() - before_mm) / length_mm
 
 
-@pytest.mark.parametrize("kind", [FaultKind.JAM, FaultKind.GRIND, FaultKind.CLOG, FaultKind.RUN_OUT])
+@pytest.mark.parametrize("kind", [FaultKind.JAM, FaultKind.GRIND, FaultKind.CLOG, FaultKind.RUN_OUT, FaultKind.TANGLE])
 def test_a_fault_waits_for_its_onset(kind: FaultKind) -> None:
     """Before its onset a strand with a fault feeds like one without."""
     feed, healthy = still_feed(kind), still_feed()
@@ -246,3 +246,43 @@ def test_a_clog_grows_with_what_is_fed() -> None:
     assert shares[0] > 0.95
     assert all(later < earlier for earlier, later in pairwise(shares[:10]))
     assert shares[-1] == pytest.approx((1 - CLOG_MOST) * 0.996, abs=0.01)
+
+
+def test_a_tangle_draws_tight_and_then_skips() -> None:
+    """Within 20 mm a tangled strand draws tight; then the drive skips, stalls are told, and withdrawals still show."""
+    random = chance(3, "test")
+    feed = StrandFeed(3, Mean(), random, StrandFault(Fault(FaultKind.TANGLE, 50.0, input=3), random))
+    first = sensed_share(feed, 3.0)
+    push(feed, 20.0)
+    assert first > sensed_share(feed, 30.0) + 0.3
+    assert sensed_share(feed, 30.0) < 0.15
+    assert feed.stalled
+    before_mm = feed.encoder_mm()
+    feed.move(Piece(3, -0.8, -25.0, under_way=False), WARM_C, 100.0)
+    assert before_mm - feed.encoder_mm() > 0.4
+
+
+def test_a_narrowing_channel_holds_fast_feed_back_first() -> None:
+    """After some metres a fast stretch skips while a slow one does not; before, neither does."""
+    slips = {}
+    for speed_mm_s in (1.0, 4.0):
+        feed = still_feed(FaultKind.NARROWING)
+        early = 1 - push(feed, 400.0, speed_mm_s) / 400.0
+        push(feed, 3_600.0, 1.0)
+        slips[speed_mm_s] = (early, 1 - push(feed, 200.0, speed_mm_s) / 200.0)
+    assert slips[1.0] == (0.0, 0.0)
+    assert slips[4.0][0] == 0.0
+    assert 0.1 < slips[4.0][1] < 0.4
+
+
+@given(severity=st.floats(0.05, 3.0), kind=st.sampled_from([FaultKind.JAM, FaultKind.GRIND, FaultKind.TANGLE]))
+def test_severity_scales_what_a_failing_drive_loses(severity: float, kind: FaultKind) -> None:
+    """Loss is the usual one times the severity, and never more than all."""
+    mean = Mean()
+    shares = []
+    for size in (1.0, severity):
+        fault = StrandFault(Fault(kind, 50.0, input=3, severity=size), mean)
+        fault.loss(0.5, 0.5, 100.0)
+        loss = fault.loss(0.5, 50.0, 100.0)
+        shares.append(loss.smooth + loss.skipped)
+    assert shares[1] == pytest.approx(min(1.0, severity * shares[0]))

@@ -1,6 +1,7 @@
 """Whole nights of the simulated machine: what is told, when, and how each scenario differs from the healthy night."""
 
 from collections.abc import Iterator, Mapping
+from dataclasses import replace
 from functools import cache
 from itertools import islice, pairwise, zip_longest
 from statistics import fmean
@@ -23,6 +24,8 @@ NAMES = {
     "grinding",
     "slow-clog",
     "run-out",
+    "tangle",
+    "narrowing-channel",
     "link-drop-outs",
 }
 FAULTY = sorted(NAMES - {"healthy-night"})
@@ -52,7 +55,7 @@ def slip(name: str, number: int, from_h: float, to_h: float) -> float:
 
 
 def test_scenarios_are_complete_and_tell_their_story() -> None:
-    """All nine scenarios are there under their names, each with a title and a story in whole sentences."""
+    """All eleven scenarios are there under their names, each with a title and a story in whole sentences."""
     assert set(SCENARIOS) == NAMES
     for name, scenario in SCENARIOS.items():
         assert scenario.name == name
@@ -227,6 +230,67 @@ def test_run_out_stops_the_encoder_dead() -> None:
     ]
     assert max(moving_s) < SCENARIOS["run-out"].onset_s + 2
     assert slip("run-out", 3, 4.3, 9) == 1.0
+
+
+def test_a_tangle_stops_the_strand_with_stalls() -> None:
+    """Once the strand of input 2 is tight almost nothing passes, and its driver says so; the others feed."""
+    name = "tangle"
+    assert abs(slip(name, 2, 0.5, 3.7)) < 0.02
+    assert slip(name, 2, 4.0, 9) > 0.9
+    assert abs(slip(name, 1, 4.0, 9)) < 0.02
+    stalls = sum(s.values["stall:2"] for s in samples(SCENARIOS[name], 20_000) if s.time_s > 13_500)
+    assert stalls > 20
+
+
+def test_a_narrowing_channel_loses_fast_stretches_first() -> None:
+    """Slip of input 1 grows hour by hour with stalls; in the end half of its feed is lost."""
+    name = "narrowing-channel"
+    growth = [slip(name, 1, hour, hour + 1.0) for hour in (1.0, 3.0, 5.0, 7.0)]
+    assert growth == sorted(growth)
+    assert growth[0] < 0.02
+    assert 0.005 < growth[1] < 0.3
+    assert growth[-1] > 0.5
+    assert abs(slip(name, 2, 1.0, 9.0)) < 0.02
+
+
+@pytest.mark.parametrize(
+    ("name", "number", "from_h"), [("jam-after-idle", 5, 3.6), ("grinding", 2, 3.5), ("tangle", 2, 4.0)]
+)
+def test_a_milder_fault_takes_less(name: str, number: int, from_h: float) -> None:
+    """At half the severity a drive that fails still gets about half of its feed through."""
+    fault = SCENARIOS[name].fault
+    assert fault is not None
+    mild = replace(SCENARIOS[name], fault=replace(fault, severity=0.5))
+    early, late = (list(samples(mild, from_h * 3_600 + wait_s))[-1].values for wait_s in (0.0, 7_200.0))
+    fed_mm = late[f"fed_mm:{number}"] - early[f"fed_mm:{number}"]
+    sensed_mm = late[f"sensed_mm:{number}"] - early[f"sensed_mm:{number}"]
+    assert fed_mm > 50
+    assert 0.35 < 1 - sensed_mm / fed_mm < 0.55
+
+
+def test_a_slower_clog_and_a_warmer_manifold_take_less() -> None:
+    """A tenth of the growth, or a quarter of the kelvins, and slip stays below 10 %, or away altogether."""
+    for name, severity, most in (("slow-clog", 0.1, 0.06), ("cold-manifold", 0.25, 0.02)):
+        fault = SCENARIOS[name].fault
+        assert fault is not None
+        mild = replace(SCENARIOS[name], fault=replace(fault, severity=severity))
+        *_, last = samples(mild, 14_000)
+        usual = at(name, 14_000 / 3_600)
+        lost_mm, usual_mm = (v["fed_mm:1"] - v["sensed_mm:1"] for v in (last.values, usual))
+        assert lost_mm < usual_mm - 10
+        assert lost_mm / last.values["fed_mm:1"] < most
+
+
+@pytest.mark.parametrize("name", ["jam-after-idle", "grinding", "tangle", "run-out"])
+def test_the_heater_feels_that_less_melts(name: str) -> None:
+    """Once nothing of a strand melts, the heaters need less than in the healthy night, whatever the pattern."""
+    fault = SCENARIOS[name].fault
+    assert fault is not None
+    ours, healthy = (
+        fmean(s.values["duty:manifold"] for s in night_of(night) if fault.onset_s + 600 < s.time_s < 34_000)
+        for night in (name, "healthy-night")
+    )
+    assert ours < healthy - 0.0005
 
 
 def silences(events: list[Event]) -> list[tuple[float, float]]:
