@@ -1,0 +1,136 @@
+"""Average run length of a CUSUM, computed, and the limit that gives a stated one.
+
+Owns the mathematics from a false-alarm rate to a threshold. Knows nothing of strands. All run lengths count the sample
+that signals. Methods: integral equation of Page (1954) on Gauss-Legendre nodes; Siegmund's corrected diffusion
+approximation (*Sequential Analysis*, 1985); a Markov chain (Brook and Evans 1972) for counted events.
+"""
+
+import math
+from collections.abc import Callable
+from typing import Final
+
+import numpy as np
+
+from monitor.core.assessment import Array
+
+_NODES: Final = 96
+_OVERSHOOT: Final = 1.166  # 2 * 0.583: mean excess over both boundaries of a walk of unit normal steps (Siegmund)
+_BIAS_SPREAD: Final = np.linspace(-7.0, 7.0, 281)  # in standard deviations; the tail beyond is 1e-12
+_CELLS_PER_EVENT: Final = 40
+
+
+def run_length(allowance: float, limit: float, mean: float = 0.0, head_start: float = 0.0) -> float:
+    """Average run length of a one-sided CUSUM on normal values of unit variance [samples].
+
+    Solves `L(z) = 1 + Phi(k - z - mean) L(0) + integral over 0..h of L(x) phi(x + k - z - mean) dx`.
+    """
+    nodes, weights = np.polynomial.legendre.leggauss(_NODES)
+    nodes, weights = limit / 2 * (nodes + 1), limit / 2 * weights
+    starts = np.concatenate([[0.0], nodes])
+    shift = allowance - mean - starts
+    kernel = np.empty((starts.size, starts.size))
+    kernel[:, 0] = [_normal(value) for value in shift]
+    kernel[:, 1:] = weights * _density(nodes[None, :] + shift[:, None])
+    lengths = np.linalg.solve(np.eye(starts.size) - kernel, np.ones(starts.size))
+    if head_start == 0.0:
+        return float(lengths[0])
+    at = allowance - mean - head_start
+    return float(1.0 + _normal(at) * lengths[0] + (weights * _density(nodes + at)) @ lengths[1:])
+
+
+def two_sided(upper: float, lower: float) -> float:
+    """Run length of two one-sided CUSUMs side by side, without head start: their rates add."""
+    return 1.0 / (1.0 / upper + 1.0 / lower)
+
+
+def two_sided_with_head_start(upper: tuple[float, float], lower: tuple[float, float]) -> float:
+    """The same with head start; each pair is the run length without and with it (Lucas and Crosier 1982)."""
+    (upper_0, upper_s), (lower_0, lower_s) = upper, lower
+    return (upper_s * lower_0 + lower_s * upper_0 - upper_0 * lower_0) / (upper_0 + lower_0)
+
+
+def siegmund(drift: Array, limit: float) -> Array:
+    """Run length by Siegmund's approximation for unit normal steps of mean `drift` (the shift less the allowance).
+
+    Within about 1 % for allowances near a half; too short for large ones, which makes a limit from it cautious.
+    """
+    barrier = limit + _OVERSHOOT
+    twice = np.where(np.abs(drift) < 1e-9, 1.0, 2.0 * drift * barrier)  # noqa: PLR2004 - where the quotient is 0 / 0
+    exact = (np.exp(np.minimum(-twice, 700.0)) + twice - 1.0) * 2.0 * (barrier / twice) ** 2
+    return np.where(np.abs(drift) < 1e-9, barrier**2, exact)  # noqa: PLR2004
+
+
+def limit_for(target: float, allowance: float, mean: float = 0.0) -> float:
+    """Limit of the one-sided CUSUM on unit normal values whose average run length is `target` samples."""
+    return _smallest(lambda limit: run_length(allowance, limit, mean) >= target, 64.0)
+
+
+def walk_alarm_rate_per_mm(limit_mm: float, allowance: float, walk: float, bias_sd: float, step_mm: float) -> float:
+    """False alarms per mm fed of a ledger CUSUM that sees a random walk about an imperfectly known mean.
+
+    Parameters
+    ----------
+    limit_mm : float
+        Sum at which it signals [mm].
+    allowance : float
+        Share of feed that may be lost, k.
+    walk : float
+        Random walk of lost strand [mm per square root of mm fed].
+    bias_sd : float
+        Standard deviation of the slowly wandering healthy slip about the mean that was learned [share].
+    step_mm : float
+        Feed between looks [mm].
+
+    Notes
+    -----
+    In units of one look's standard deviation, `sd = walk * sqrt(step)`, the drift is `(bias - k) * step / sd`. Given
+    the bias, the rate is 1 / run length; the rates are averaged over a normal bias.
+    """
+    sd = walk * math.sqrt(step_mm)
+    biases = bias_sd * _BIAS_SPREAD
+    rates = 1.0 / (siegmund((biases - allowance) * step_mm / sd, limit_mm / sd) * step_mm)
+    shares = _density(_BIAS_SPREAD)
+    return float(rates @ shares / shares.sum())
+
+
+def walk_limit_mm(rate_per_mm: float, allowance: float, walk: float, bias_sd: float, step_mm: float) -> float:
+    """Smallest limit whose false alarms are no more than `rate_per_mm`; infinity where none under 100 mm is [mm]."""
+    return _smallest(
+        lambda limit_mm: walk_alarm_rate_per_mm(limit_mm, allowance, walk, bias_sd, step_mm) <= rate_per_mm, 100.0
+    )
+
+
+def event_run_mm(rate_per_mm: float, allowance_per_mm: float, limit: float) -> float:
+    """Average feed until a CUSUM of counted events signals, in control [mm].
+
+    Events come at random at `rate_per_mm`; the sum gains 1 at each, falls by `allowance_per_mm`, and signals when above
+    `limit`. The sum is a Markov chain on cells of 1/40 event.
+    """
+    cells = math.floor(limit * _CELLS_PER_EVENT + 1e-9) + 1
+    step_mm = 1.0 / (_CELLS_PER_EVENT * allowance_per_mm)
+    chance = -math.expm1(-rate_per_mm * step_mm)
+    moves = np.zeros((cells, cells))
+    for cell in range(cells):
+        moves[cell, max(cell - 1, 0)] += 1.0 - chance
+        if (risen := max(cell - 1, 0) + _CELLS_PER_EVENT) < cells:
+            moves[cell, risen] += chance
+    return float(np.linalg.solve(np.eye(cells) - moves, np.ones(cells))[0] * step_mm)
+
+
+def _smallest(is_enough: Callable[[float], bool], largest: float) -> float:
+    """Smallest number that is enough, by halving; infinity where even the largest is not."""
+    if not is_enough(largest):
+        return math.inf
+    low, high = 0.0, largest
+    while high - low > 1e-6 * (1.0 + high):
+        middle = (low + high) / 2.0
+        low, high = (low, middle) if is_enough(middle) else (middle, high)
+    return high
+
+
+def _density(x: Array) -> Array:
+    return np.asarray(np.exp(-0.5 * x * x) / math.sqrt(2.0 * math.pi))
+
+
+def _normal(x: float) -> float:
+    return 0.5 * math.erfc(-x / math.sqrt(2.0))

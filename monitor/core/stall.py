@@ -1,0 +1,180 @@
+"""Stall evidence of one input: a strand that does not move as it should, seen within millimetres of feed.
+
+Owns the state and its step. Pure: a reading gives a new state, nothing else changes. Method, sources and limits:
+stalls.md.
+"""
+
+from typing import Final, NamedTuple
+
+from monitor.core.cusum import CusumState
+from monitor.core.flow_limits import FlowLimits, observe
+from monitor.core.stall_alarm import Alarm, followed, raised_by_flags, raised_by_ledger
+from monitor.core.stall_flags import Flags, advance_flags, is_stalled
+from monitor.core.stall_law import StallLaw, stall_law
+from monitor.core.stall_ledger import Balance, Ledger, advance_ledger, level, limits_mm, open_ledger
+from monitor.core.stall_pattern import pattern_of, recent_slip, what_was_lost
+from monitor.core.stall_trace import Trace, advance_trace, visible_cycle_mm
+from monitor.core.stall_types import Detector, Drive, FeedReading, StallFinding, StallPattern
+
+__all__ = [
+    "Detector",
+    "Drive",
+    "FeedReading",
+    "StallFinding",
+    "StallLaw",
+    "StallPattern",
+    "StallState",
+    "advance_stall",
+    "finding",
+    "initial_stall",
+    "stall_law",
+]
+
+_NO_FLAGS: Final = Flags()
+_NO_TRACE: Final = Trace()
+_NO_LIMITS: Final = FlowLimits()
+_BLIND_MM: Final = 30.0  # fed without an encoder value, and the flags are the only evidence
+
+
+class StallState(NamedTuple):
+    """What is known of one input's feed."""
+
+    ledger: Ledger | None = None
+    flags: Flags = _NO_FLAGS
+    trace: Trace = _NO_TRACE
+    limits: FlowLimits = _NO_LIMITS
+    suspected: int | None = None  # the test that was above its limit at the last counted reading
+    alarm: Alarm | None = None
+
+
+def initial_stall(law: StallLaw) -> StallState:  # noqa: ARG001 - a law may come to need a state of its own shape
+    """State before the first reading."""
+    return StallState()
+
+
+def advance_stall(law: StallLaw, state: StallState, reading: FeedReading) -> StallState:
+    """State after one reading of this input; the same object where nothing moved.
+
+    Parameters
+    ----------
+    law : StallLaw
+        Of this input.
+    state : StallState
+        Before the reading.
+    reading : FeedReading
+        Times must not fall.
+    """
+    old = state.ledger
+    if old is None:
+        return state._replace(ledger=open_ledger(reading.time_s, reading.fed_mm, reading.sensed_mm))
+    if reading.fed_mm == old.fed_mm and not reading.stall_flag:
+        return state
+    ledger = advance_ledger(law, old, reading.time_s, reading.fed_mm, reading.sensed_mm, reading.hot_idle_s)
+    if ledger.loads > old.loads:
+        return StallState(ledger=ledger, limits=state.limits)
+    flags = advance_flags(law, state.flags, reading, ledger.high_mm, ledger.high_mm - old.high_mm)
+    if ledger.step.fed_mm == 0.0:
+        return _uncounted(law, state, ledger, flags, reading)
+    return _counted(law, state, ledger, flags, reading)
+
+
+def finding(law: StallLaw, state: StallState, melt_share: float | None = None) -> StallFinding | None:
+    """What is wrong with this input; None while nothing is.
+
+    Parameters
+    ----------
+    law, state
+        Of this input.
+    melt_share : float or None
+        Share of the expected melting power the heater gave since the alarm (see heater_balance.py), where it can be
+        seen: it tells a strand that ran out behind the encoder from one that stands in the drive.
+    """
+    alarm, ledger = state.alarm, state.ledger
+    if alarm is None or ledger is None:
+        return None
+    over_mm = ledger.high_mm - alarm.at_mm + alarm.since_mm
+    pattern, reasons = pattern_of(law, alarm, melt_share=melt_share, flags_are_reported=state.flags.are_reported)
+    return StallFinding(
+        pattern=pattern,
+        lost_mm=alarm.lost_mm,
+        over_mm=over_mm,
+        onset_mm=alarm.onset_mm,
+        slip=recent_slip(alarm),
+        is_final=alarm.after.is_over,
+        evidence=(what_was_lost(law, alarm, over_mm), *reasons),
+        detector=alarm.detector,
+    )
+
+
+def _counted(law: StallLaw, state: StallState, ledger: Ledger, flags: Flags, reading: FeedReading) -> StallState:
+    step = ledger.step
+    cycle_mm = visible_cycle_mm(law.drive.mm_per_full_step, law.count_mm)
+    trace = advance_trace(state.trace, reading, step, cycle_mm)
+    limits = state.limits
+    if reading.manifold_c is not None:
+        limits = observe(limits, step.flow_mm3_s, reading.manifold_c, step.fed_mm, step.fed_mm - step.seen_mm)
+    if state.alarm is not None:
+        return _standing(law, StallState(ledger, flags, trace, limits, None, state.alarm), state.flags, reading)
+    over = _over(law, ledger)
+    if over is not None and state.suspected is not None:
+        alarm = raised_by_ledger(law, ledger, over, trace, flags, reading.hot_idle_s)
+        return StallState(ledger, flags, trace, limits, over, alarm)
+    return StallState(ledger, flags, trace, limits, over, None)
+
+
+def _uncounted(law: StallLaw, state: StallState, ledger: Ledger, flags: Flags, reading: FeedReading) -> StallState:
+    """Retraction, re-zeroing, or no encoder: only flags may speak."""
+    if state.alarm is not None:
+        return _standing(law, state._replace(ledger=ledger, flags=flags), state.flags, reading)
+    is_blind = ledger.high_mm - ledger.counted_mm >= _BLIND_MM or ledger.sensed_mm is None
+    alarm = None
+    if is_blind and is_stalled(law, flags):
+        trace = _with_temperatures(state.trace, reading)
+        alarm = raised_by_flags(ledger, trace, flags, reading.hot_idle_s)
+    return state._replace(ledger=ledger, flags=flags, alarm=alarm)
+
+
+def _with_temperatures(trace: Trace, reading: FeedReading) -> Trace:
+    manifold_c, set_c = reading.manifold_c, reading.manifold_set_c
+    below_k = None if manifold_c is None or set_c is None else set_c - manifold_c
+    return trace._replace(manifold_c=manifold_c, below_set_k=below_k)
+
+
+def _over(law: StallLaw, ledger: Ledger) -> int | None:
+    """Index of the first test above its limit."""
+    fast, medium, slow = ledger.balances
+    # No limit is under the fast one's static part: look closer only where a sum has come near.
+    if max(fast.missing.total, medium.missing.total, slow.missing.total) <= law.noise.static_mm:
+        return None
+    for index, (balance, limit_mm) in enumerate(zip(ledger.balances, limits_mm(law, ledger), strict=True)):
+        if balance.missing.total > limit_mm:
+            return index
+    return None
+
+
+def _standing(law: StallLaw, state: StallState, before: Flags, reading: FeedReading) -> StallState:
+    """An alarm stands until its own sum has come down to zero over healthy feed."""
+    alarm, ledger, flags = state.alarm, state.ledger, state.flags
+    if alarm is None or ledger is None:
+        return state
+    if alarm.detector is Detector.FLAGS:
+        is_over = flags.raised.total == 0.0
+    else:
+        index = list(Detector).index(alarm.detector)
+        is_over = ledger.step.fed_mm > 0.0 and ledger.balances[index].missing.total == 0.0
+        ledger = _capped(law, ledger)
+    if is_over:
+        return state._replace(ledger=level(ledger), alarm=None, suspected=None)
+    counted = int(flags.at_mm != before.at_mm)
+    return state._replace(ledger=ledger, alarm=followed(alarm, ledger, state.trace, reading.sensed_mm, counted))
+
+
+def _capped(law: StallLaw, ledger: Ledger) -> Ledger:
+    """Sums no higher than their limits, so that an alarm clears within few millimetres of healthy feed."""
+    fast, medium, slow = (
+        balance
+        if balance.missing.total <= limit_mm
+        else Balance(CusumState(limit_mm, balance.missing.since), balance.peak_mm_s)
+        for balance, limit_mm in zip(ledger.balances, limits_mm(law, ledger), strict=True)
+    )
+    return ledger._replace(balances=(fast, medium, slow))

@@ -1,0 +1,136 @@
+"""Healthy slip of one input, learned from its first feed and then frozen.
+
+Owns the line `slip = intercept + slope * flow`, found by recursive least squares on whole windows, and the measurement
+of how the readings err. A window in which anything was suspect is dropped whole: leaving out single readings would
+leave out just those whose error of position points one way, and bend the line. Frozen, because a baseline that goes on
+learning eats a slow clog. Knows nothing of alarms.
+"""
+
+import math
+from typing import Final, NamedTuple
+
+from monitor.core.stall_law import Limits, RigNoise, StallLaw, baseline_sd, limits_for, position_sd_mm
+
+WINDOW_MM: Final = 30.0
+LEARN_MM: Final = 600.0
+_PRIOR_SD: Final = (0.03, 0.003)  # judgement: of an encoder's scale, and of slip per mm³/s
+_CLIP_SD: Final = 3.0  # one bad window must not pull the line
+_LATE_MARGIN: Final = 1.25  # judgement: the largest error of time yet to come, over the largest seen while learning
+_LEAST_LATE_PERIODS: Final = 0.25
+SLOW_FEED_MM_S: Final = 1.0  # under this speed an error is one of position, not of time
+_SETTLED_MM: Final = 150.0  # windows before this show the unlearned line, not noise
+_CHI2_95, _CHI2_10 = 1.667, 0.570  # quantiles of chi-square over its 15 degrees of freedom (scipy.stats.chi2.ppf)
+
+
+class Window(NamedTuple):
+    """Sums over the window that is being filled."""
+
+    fed_mm: float = 0.0
+    seen_mm: float = 0.0
+    flow_mm: float = 0.0  # flow times fed
+    is_suspect: bool = False
+
+
+class Baseline(NamedTuple):
+    """The line, its covariance, and what the readings' noise was."""
+
+    intercept: float = 0.0
+    slope: float = 0.0  # per mm³/s
+    covariance: tuple[float, float, float] = (_PRIOR_SD[0] ** 2, 0.0, _PRIOR_SD[1] ** 2)
+    learned_mm: float = 0.0
+    window: Window = Window()
+    misses: float = 0.0  # sum of squares of windows' errors
+    missed: int = 0  # how many
+    worst_late_s: float = 0.0
+    noise: RigNoise | None = None  # measured when the baseline was frozen; None before
+    limits: Limits | None = None
+
+    @property
+    def is_frozen(self) -> bool:
+        """Whether learning has ended."""
+        return self.limits is not None
+
+    def slip(self, flow_mm3_s: float) -> float:
+        """Healthy slip at this flow [share]."""
+        return self.intercept + self.slope * flow_mm3_s
+
+
+def learn(
+    law: StallLaw, known: Baseline, fed_mm: float, seen_mm: float, flow_mm3_s: float, *, is_suspect: bool
+) -> Baseline:
+    """Baseline after one more counted reading; the same object once frozen."""
+    if known.is_frozen:
+        return known
+    old = known.window
+    window = Window(
+        old.fed_mm + fed_mm,
+        old.seen_mm + seen_mm,
+        old.flow_mm + flow_mm3_s * fed_mm,
+        old.is_suspect or is_suspect,
+    )
+    if window.fed_mm < WINDOW_MM:
+        return known._replace(window=window)
+    if window.is_suspect:
+        return known._replace(window=Window())
+    fitted = _fitted(law, known, window)
+    return _frozen(law, fitted) if fitted.learned_mm >= LEARN_MM else fitted
+
+
+def interrupted(known: Baseline) -> Baseline:
+    """Baseline when the chain of positions breaks: the window that was being filled is lost."""
+    return known if known.window is _EMPTY or known.is_frozen else known._replace(window=_EMPTY)
+
+
+def with_lateness(known: Baseline, late_s: float) -> Baseline:
+    """Baseline after an error of position worth so much time."""
+    return known._replace(worst_late_s=late_s) if late_s > known.worst_late_s and not known.is_frozen else known
+
+
+def _fitted(law: StallLaw, known: Baseline, window: Window) -> Baseline:
+    fed_mm = window.fed_mm
+    flow = window.flow_mm / fed_mm
+    p00, p01, p11 = known.covariance
+    row0, row1 = p00 + p01 * flow, p01 + p11 * flow
+    spread = row0 + row1 * flow + _window_variance(law.noise, fed_mm, law.speed_mm_s)
+    clip = _CLIP_SD * math.sqrt(spread)
+    miss = max(-clip, min(clip, 1.0 - window.seen_mm / fed_mm - known.slip(flow)))
+    is_settled = known.learned_mm >= _SETTLED_MM
+    return known._replace(
+        intercept=known.intercept + row0 / spread * miss,
+        slope=known.slope + row1 / spread * miss,
+        covariance=(p00 - row0 * row0 / spread, p01 - row0 * row1 / spread, p11 - row1 * row1 / spread),
+        learned_mm=known.learned_mm + fed_mm,
+        window=_EMPTY,
+        misses=known.misses + (miss * miss if is_settled else 0.0),
+        missed=known.missed + is_settled,
+    )
+
+
+def _window_variance(noise: RigNoise, fed_mm: float, speed_mm_s: float) -> float:
+    position_mm = position_sd_mm(noise, speed_mm_s)
+    return noise.walk**2 / fed_mm + 2.0 * (position_mm / fed_mm) ** 2
+
+
+def _frozen(law: StallLaw, learned: Baseline) -> Baseline:
+    """End of learning: measured noise replaces what was assumed, and the limits follow."""
+    least_s = _LEAST_LATE_PERIODS * law.period_s
+    late_s = min(law.noise.late_s, max(least_s, _LATE_MARGIN * learned.worst_late_s))
+    noise = law.noise._replace(late_s=late_s)
+    noise = noise._replace(walk=_measured_walk(noise, law.speed_mm_s, learned))
+    noise = noise._replace(bias_sd=baseline_sd(noise, law.drift, learned.learned_mm, law.speed_mm_s))
+    limits = limits_for(noise, law.rate_per_mm, law.speed_mm_s, law.period_s)
+    return learned._replace(noise=noise, limits=limits, window=_EMPTY)
+
+
+def _measured_walk(noise: RigNoise, speed_mm_s: float, learned: Baseline) -> float:
+    """The assumed random walk, or the upper 90 % bound of the measured one if it is worse at the 5 % level."""
+    if learned.missed == 0:
+        return noise.walk
+    variance = learned.misses / learned.missed
+    if variance <= _CHI2_95 * _window_variance(noise, WINDOW_MM, speed_mm_s):
+        return noise.walk
+    position_var = 2.0 * (position_sd_mm(noise, speed_mm_s) / WINDOW_MM) ** 2
+    return max(noise.walk, math.sqrt(max(0.0, WINDOW_MM * (variance / _CHI2_10 - position_var))))
+
+
+_EMPTY: Final = Window()

@@ -1,0 +1,240 @@
+"""Ledger of lost millimetres of one input, on net-forward feed, with its three CUSUMs.
+
+Owns what a reading means for the ledger: whether it counts, how much was lost, and the sums. Only the rise of commanded
+feed over its high-water mark counts, so a retraction and its return cancel. Differences of position telescope: counts,
+lateness and play enter once at each end however many readings lie between. Knows nothing of alarms or patterns.
+"""
+
+from typing import Final, NamedTuple
+
+from monitor.core.cusum import ZERO, CusumState, grown
+from monitor.core.stall_baseline import SLOW_FEED_MM_S, Baseline, interrupted, learn, with_lateness
+from monitor.core.stall_law import StallLaw
+
+PAUSE_S: Final = 30.0  # judgement: longer without feed, and other inputs have had their turn
+_WITHDRAWN_MM: Final = 10.0  # judgement: further back than any retraction within a turn
+UNLOADED_MM: Final = 60.0  # judgement: withdrawn so far, what comes back is another load
+_SETTLE_MM: Final = 1.0  # slack taken up after a change of input
+HOT_IDLE_S: Final = 600.0  # judgement: a strand that stood hot this long may have swollen
+_HEAD_START_MM: Final = 30.0
+_UNSEEN_RETURN_MM: Final = 5.0  # feed after which a reading counts although the one before it was retracted
+_FASTER_THAN_FED: Final = 1.5  # an encoder that reads more than this share of the feed has been reset or damaged
+
+
+class Step(NamedTuple):
+    """What one counted reading adds."""
+
+    fed_mm: float = 0.0
+    seen_mm: float = 0.0
+    healthy_mm: float = 0.0  # expected loss
+    flow_mm3_s: float = 0.0
+
+    @property
+    def lost_mm(self) -> float:
+        """Lost beyond healthy slip [mm]."""
+        return self.fed_mm - self.seen_mm - self.healthy_mm
+
+
+NO_STEP: Final = Step()
+
+
+class Balance(NamedTuple):
+    """One CUSUM of lost millimetres, and the fastest feed since it was zero."""
+
+    missing: CusumState
+    peak_mm_s: float = 0.0
+
+
+_LEVEL: Final = Balance(ZERO)
+_ALL_LEVEL: Final = (_LEVEL, _LEVEL, _LEVEL)
+
+
+class Ledger(NamedTuple):
+    """Where feed and encoder stood, and the sums."""
+
+    time_s: float
+    fed_mm: float  # last reported
+    high_mm: float  # high-water mark
+    counted_mm: float  # high-water mark at the last counted reading
+    sensed_mm: float | None  # encoder at it; None where none was read yet
+    moved_s: float  # when the mark last rose
+    settle_to_mm: float  # until the mark is here, readings only re-zero
+    taken_up_mm: float  # mark when the strand was last taken up after a pause
+    hot_idle_s: float = 0.0  # as last told
+    pulled_mm: float = 0.0  # retracted since the last counted reading
+    odd_mm: float | None = None  # an encoder value that did not fit and waits for the next
+    baseline: Baseline = Baseline()
+    balances: tuple[Balance, Balance, Balance] = _ALL_LEVEL
+    step: Step = NO_STEP  # of this reading; NO_STEP where it did not count
+    loads: int = 0  # how often another strand was loaded
+    rebased: int = 0  # how often the encoder's counter began anew
+
+
+def open_ledger(time_s: float, fed_mm: float, sensed_mm: float | None) -> Ledger:
+    """Ledger at the first reading."""
+    return Ledger(time_s, fed_mm, fed_mm, fed_mm, sensed_mm, time_s, fed_mm + _SETTLE_MM, fed_mm)
+
+
+def advance_ledger(
+    law: StallLaw, old: Ledger, time_s: float, fed_mm: float, sensed_mm: float | None, hot_idle_s: float
+) -> Ledger:
+    """Ledger after one reading."""
+    if fed_mm <= old.high_mm:
+        return _retracted(old, time_s, fed_mm)
+    if time_s - old.moved_s > PAUSE_S or (hot_idle_s > PAUSE_S and hot_idle_s != old.hot_idle_s):
+        old = _taken_up(law, old, hot_idle_s)
+    if sensed_mm is None:
+        return old._replace(time_s=time_s, fed_mm=fed_mm, high_mm=fed_mm, moved_s=time_s, step=NO_STEP)
+    if old.sensed_mm is None or fed_mm <= old.settle_to_mm:
+        return _zeroed(old, time_s, fed_mm, sensed_mm)
+    was_retracted = old.fed_mm < old.high_mm
+    if was_retracted and fed_mm - old.counted_mm < _UNSEEN_RETURN_MM:
+        return old._replace(time_s=time_s, fed_mm=fed_mm, high_mm=fed_mm, moved_s=time_s, step=NO_STEP)
+    if not _fits(law, old, time_s, fed_mm, sensed_mm - old.sensed_mm):
+        return _odd(old, time_s, fed_mm, sensed_mm)
+    return _counted(law, old, time_s, fed_mm, sensed_mm)
+
+
+def level(ledger: Ledger) -> Ledger:
+    """The ledger with its sums at zero."""
+    return ledger._replace(balances=_ALL_LEVEL)
+
+
+def speed_mm_s(law: StallLaw, old: Ledger, time_s: float, fed_mm: float) -> float:
+    """Speed of feed since the last reading; readings that come in a bunch do not make it huge [mm/s]."""
+    return (fed_mm - old.high_mm) / max(time_s - old.time_s, law.period_s / 2.0)
+
+
+def bounded_error_mm(law: StallLaw, baseline: Baseline, peak_mm_s: float) -> float:
+    """What position may err by without any strand being lost, at this speed [mm]."""
+    noise = law.noise if baseline.noise is None else baseline.noise
+    return noise.static_mm + noise.late_s * max(peak_mm_s, SLOW_FEED_MM_S)
+
+
+def limits_mm(law: StallLaw, ledger: Ledger) -> tuple[float, float, float]:
+    """Limits of the three sums now [mm]."""
+    walk_mm = (law.limits if ledger.baseline.limits is None else ledger.baseline.limits).walk_mm
+    fast, medium, slow = ledger.balances
+    return (
+        walk_mm[0] + bounded_error_mm(law, ledger.baseline, fast.peak_mm_s),
+        walk_mm[1] + bounded_error_mm(law, ledger.baseline, medium.peak_mm_s),
+        walk_mm[2] + bounded_error_mm(law, ledger.baseline, slow.peak_mm_s),
+    )
+
+
+def _retracted(old: Ledger, time_s: float, fed_mm: float) -> Ledger:
+    """Nothing new was fed; far enough back, the strand must be found anew or is another one."""
+    behind_mm = old.high_mm - fed_mm
+    pulled_mm = old.pulled_mm + max(0.0, old.fed_mm - fed_mm)
+    if behind_mm >= UNLOADED_MM:
+        return open_ledger(time_s, fed_mm, None)._replace(loads=old.loads + 1, rebased=old.rebased)
+    settle_to_mm = old.high_mm + _SETTLE_MM if behind_mm >= _WITHDRAWN_MM else old.settle_to_mm
+    return old._replace(time_s=time_s, fed_mm=fed_mm, pulled_mm=pulled_mm, settle_to_mm=settle_to_mm, step=NO_STEP)
+
+
+def _taken_up(law: StallLaw, old: Ledger, hot_idle_s: float) -> Ledger:
+    """A change of input: new zero after the slack is taken up, sums as far as no error of position explains them.
+
+    After a long hot idle the sums have a head start of half of what the random walk needs: more would be taken up by
+    errors of position, which a new zero has just let in again.
+    """
+    keep_mm = bounded_error_mm(law, old.baseline, old.balances[2].peak_mm_s)
+    limits = law.limits if old.baseline.limits is None else old.baseline.limits
+    starts = [walk_mm / 2.0 if hot_idle_s >= HOT_IDLE_S else 0.0 for walk_mm in limits.walk_mm]
+    slow = old.balances[2].missing
+    if slow.total - keep_mm > starts[2]:
+        kept = Balance(CusumState(slow.total - keep_mm, slow.since))
+    else:
+        kept = Balance(CusumState(starts[2]))
+    return old._replace(
+        taken_up_mm=old.high_mm,
+        settle_to_mm=old.high_mm + _SETTLE_MM,
+        balances=(Balance(CusumState(starts[0])), Balance(CusumState(starts[1])), kept),
+        baseline=interrupted(old.baseline),
+        hot_idle_s=hot_idle_s,
+        pulled_mm=0.0,
+        odd_mm=None,
+    )
+
+
+def _zeroed(old: Ledger, time_s: float, fed_mm: float, sensed_mm: float) -> Ledger:
+    """The chain of positions begins here."""
+    return old._replace(
+        time_s=time_s,
+        fed_mm=fed_mm,
+        high_mm=fed_mm,
+        moved_s=time_s,
+        counted_mm=fed_mm,
+        sensed_mm=sensed_mm,
+        pulled_mm=0.0,
+        odd_mm=None,
+        step=NO_STEP,
+    )
+
+
+def _fits(law: StallLaw, old: Ledger, time_s: float, fed_mm: float, seen_mm: float) -> bool:
+    """Whether the encoder may have moved so: not further back than retracted, not much further on than fed."""
+    error_mm = bounded_error_mm(law, old.baseline, speed_mm_s(law, old, time_s, fed_mm))
+    return -(error_mm + old.pulled_mm) <= seen_mm <= _FASTER_THAN_FED * (fed_mm - old.counted_mm) + 2.0 * error_mm
+
+
+def _odd(old: Ledger, time_s: float, fed_mm: float, sensed_mm: float) -> Ledger:
+    """A value that does not fit is passed over once; when the next does not fit either, the counter began anew."""
+    if old.odd_mm is None:
+        held = old._replace(time_s=time_s, fed_mm=fed_mm, high_mm=fed_mm, moved_s=time_s, step=NO_STEP)
+        return held._replace(odd_mm=sensed_mm)
+    return _zeroed(old, time_s, fed_mm, sensed_mm)._replace(baseline=interrupted(old.baseline), rebased=old.rebased + 1)
+
+
+def _counted(law: StallLaw, old: Ledger, time_s: float, fed_mm: float, sensed_mm: float) -> Ledger:
+    speed = speed_mm_s(law, old, time_s, fed_mm)
+    counted_mm = fed_mm - old.counted_mm
+    seen_mm = sensed_mm - (old.sensed_mm or 0.0)
+    baseline, flow = old.baseline, speed * law.area_mm2
+    step = Step(counted_mm, seen_mm, baseline.slip(flow) * counted_mm, flow)
+    balances = _balanced(law, old, step, speed)
+    fast = balances[0]
+    if not baseline.is_frozen:
+        noise = law.noise
+        late_s = (fast.missing.total - noise.static_mm) / max(fast.peak_mm_s, SLOW_FEED_MM_S)
+        is_suspect = late_s > noise.late_s
+        baseline = learn(law, baseline, counted_mm, seen_mm, flow, is_suspect=is_suspect)
+        baseline = baseline if is_suspect else with_lateness(baseline, late_s)
+    return Ledger(
+        time_s,
+        fed_mm,
+        fed_mm,
+        fed_mm,
+        sensed_mm,
+        time_s,
+        old.settle_to_mm,
+        old.taken_up_mm,
+        old.hot_idle_s,
+        0.0,
+        None,
+        baseline,
+        balances,
+        step,
+        old.loads,
+        old.rebased,
+    )
+
+
+def _balanced(law: StallLaw, old: Ledger, step: Step, speed: float) -> tuple[Balance, Balance, Balance]:
+    """The three sums after a step; until the baseline is frozen only the fast one is live."""
+    lost_mm, fed_mm = step.lost_mm, step.fed_mm
+    fast, medium, slow = old.balances
+    limits = old.baseline.limits
+    if limits is None:
+        return _grown(fast, lost_mm, fed_mm, law.limits.allowances[0], speed), medium, slow
+    allowances = limits.allowances
+    return (
+        _grown(fast, lost_mm, fed_mm, allowances[0], speed),
+        _grown(medium, lost_mm, fed_mm, allowances[1], speed),
+        _grown(slow, lost_mm, fed_mm, allowances[2], speed),
+    )
+
+
+def _grown(old: Balance, lost_mm: float, fed_mm: float, allowance: float, speed: float) -> Balance:
+    missing = grown(old.missing, lost_mm, allowance, fed_mm)
+    return Balance(missing, max(old.peak_mm_s, speed) if missing.total > 0.0 else speed)
