@@ -320,7 +320,7 @@ class TestSoftening:
     def test_a_cold_end_that_warms_slowly(self) -> None:
         """The field on a ramp of 36 K/h from T_g to T_g + 20 K: 172,486.6 s at T_g for each K/s, as the closed form.
 
-        Beside the hot side the strand is at its wall, and a step counts by the wall at its end: 1 % more at 0.05 K a step.
+        A step counts by the wall at its end, which makes 1 % more at 0.05 K a step.
         """
         field = build_field(machine())
         glass_c, steps, step_s = GREY.glass_c, 400, 5.0
