@@ -156,12 +156,16 @@ def _fed(
 
 
 def _driven_mm(rng: np.random.Generator, rig: Rig, pieces: Pieces, losses: Losses) -> Array:
-    """Motion of the strand in each piece, but for skips."""
-    forward_mm = np.maximum(pieces.length_mm, 0.0)
+    """Motion of the strand in each piece, but for skips.
+
+    Healthy slip goes with the force on the strand, so it is that of new strand alone: a strand that is withdrawn or
+    primed pushes no melt. Its spread is that of every forward motion.
+    """
     slip = rig.slip + rig.slip_per_flow * np.minimum(pieces.flow, 15.0) + _wander(rng, rig, pieces.mark_mm)
+    forward_mm = np.maximum(pieces.length_mm, 0.0)
     random_mm = rig.walk * np.sqrt(forward_mm) * rng.standard_normal(len(forward_mm))
     kept = 1.0 - losses.no_grip
-    driven: Array = (pieces.length_mm - slip * forward_mm - random_mm) * kept - losses.smooth * pieces.new_mm
+    driven: Array = (pieces.length_mm - slip * pieces.new_mm - random_mm) * kept - losses.smooth * pieces.new_mm
     return driven
 
 
