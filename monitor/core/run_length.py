@@ -17,6 +17,8 @@ _NODES: Final = 96
 _OVERSHOOT: Final = 1.166  # 2 * 0.583: mean excess over both boundaries of a walk of unit normal steps (Siegmund)
 _BIAS_SPREAD: Final = np.linspace(-7.0, 7.0, 281)  # in standard deviations; the tail beyond is 1e-12
 _CELLS_PER_EVENT: Final = 40
+_SERIES_UNDER: Final = 1e-3  # where the closed form would subtract nearly equal numbers
+_LARGEST_LIMIT: Final = 64.0
 
 
 def run_length(allowance: float, limit: float, mean: float = 0.0, head_start: float = 0.0) -> float:
@@ -55,14 +57,19 @@ def siegmund(drift: Array, limit: float) -> Array:
     Within about 1 % for allowances near a half; too short for large ones, which makes a limit from it cautious.
     """
     barrier = limit + _OVERSHOOT
-    twice = np.where(np.abs(drift) < 1e-9, 1.0, 2.0 * drift * barrier)  # noqa: PLR2004 - where the quotient is 0 / 0
-    exact = (np.exp(np.minimum(-twice, 700.0)) + twice - 1.0) * 2.0 * (barrier / twice) ** 2
-    return np.where(np.abs(drift) < 1e-9, barrier**2, exact)  # noqa: PLR2004
+    twice = 2.0 * np.asarray(drift) * barrier
+    is_small = np.abs(twice) < _SERIES_UNDER
+    safe = np.where(is_small, 1.0, twice)
+    whole = (np.exp(np.minimum(-safe, 700.0)) + safe - 1.0) * 2.0 / safe**2
+    return np.where(is_small, 1.0 - twice / 3.0 + twice**2 / 12.0, whole) * barrier**2
 
 
 def limit_for(target: float, allowance: float, mean: float = 0.0) -> float:
     """Limit of the one-sided CUSUM on unit normal values whose average run length is `target` samples."""
-    return _smallest(lambda limit: run_length(allowance, limit, mean) >= target, 64.0)
+    largest = 1.0  # a run length beyond 1e15 samples could not be solved for, so come from below
+    while largest < _LARGEST_LIMIT and run_length(allowance, largest, mean) < target:
+        largest *= 2.0
+    return _smallest(lambda limit: run_length(allowance, limit, mean) >= target, largest)
 
 
 def walk_alarm_rate_per_mm(limit_mm: float, allowance: float, walk: float, bias_sd: float, step_mm: float) -> float:
@@ -98,6 +105,19 @@ def walk_limit_mm(rate_per_mm: float, allowance: float, walk: float, bias_sd: fl
     return _smallest(
         lambda limit_mm: walk_alarm_rate_per_mm(limit_mm, allowance, walk, bias_sd, step_mm) <= rate_per_mm, 100.0
     )
+
+
+def diffusion_limit(rate: float, allowance: float, walk: float) -> float:
+    """Limit of a CUSUM that is looked at all the time: a random walk `walk` falling by `allowance` per unit.
+
+    The run length of reflected diffusion, `(exp(x) - 1 - x) walk² / (2 allowance²)` with `x = 2 allowance h / walk²`,
+    solved for h. Cautious for noise that lasts: over short spans that adds up less than a walk does.
+    """
+    wanted = 2.0 * allowance**2 / (rate * walk**2)
+    x = math.log1p(wanted)
+    for _ in range(50):
+        x = math.log1p(wanted + x)
+    return x * walk**2 / (2.0 * allowance)
 
 
 def event_run_mm(rate_per_mm: float, allowance_per_mm: float, limit: float) -> float:

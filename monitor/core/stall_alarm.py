@@ -20,8 +20,13 @@ class After(NamedTuple):
     """The first millimetres of feed after the alarm."""
 
     feed: Share = _NO_FEED
-    moved_mm: float = 0.0  # how far the encoder moved, both ways
+    sensed_mm: Span | None = None  # between which values the encoder moved, retractions included
     flags: int = 0
+
+    @property
+    def moved_mm(self) -> float:
+        """How far the encoder moved, whichever way [mm]."""
+        return 0.0 if self.sensed_mm is None else self.sensed_mm.high - self.sensed_mm.low
 
     @property
     def is_over(self) -> bool:
@@ -47,7 +52,6 @@ class Alarm(NamedTuple):
     hot_idle_s: float
     flags: int  # counted up to the alarm
     trace: Trace  # at the last counted reading, until the pattern is settled
-    last_sensed_mm: float | None
     after: After = _NOTHING_AFTER
 
 
@@ -72,7 +76,6 @@ def raised_by_ledger(law: StallLaw, ledger: Ledger, index: int, trace: Trace, fl
         idle_s,
         flags.times,
         trace,
-        ledger.sensed_mm,
     )
 
 
@@ -82,9 +85,7 @@ def raised_by_flags(ledger: Ledger, trace: Trace, flags: Flags, idle_s: float) -
     nan = float("nan")
     in_turn_mm = at_mm - ledger.taken_up_mm
     onset = Span(at_mm - 2.0 * since_mm, at_mm - since_mm)  # the first flag came within such a stretch of the onset
-    return Alarm(
-        Detector.FLAGS, at_mm, onset, since_mm, nan, nan, 0.0, 0.0, in_turn_mm, idle_s, flags.times, trace, None
-    )
+    return Alarm(Detector.FLAGS, at_mm, onset, since_mm, nan, nan, 0.0, 0.0, in_turn_mm, idle_s, flags.times, trace)
 
 
 def followed(alarm: Alarm, ledger: Ledger, trace: Trace, sensed_mm: float | None, flags: int) -> Alarm:
@@ -93,16 +94,16 @@ def followed(alarm: Alarm, ledger: Ledger, trace: Trace, sensed_mm: float | None
     lost_mm = alarm.lost_mm + step.lost_mm
     if after.is_over:
         return alarm if step.fed_mm == 0.0 else alarm._replace(lost_mm=lost_mm)
-    moved_mm = 0.0
-    if sensed_mm is not None and alarm.last_sensed_mm is not None and ledger.odd_mm is None:
-        moved_mm = abs(sensed_mm - alarm.last_sensed_mm)
     after = After(
         Share(after.feed.fed_mm + step.fed_mm, after.feed.lost_mm + step.lost_mm),
-        after.moved_mm + moved_mm,
+        after.sensed_mm if sensed_mm is None or ledger.odd_mm is not None else _widened(after.sensed_mm, sensed_mm),
         after.flags + flags,
     )
-    last_mm = alarm.last_sensed_mm if sensed_mm is None else sensed_mm
-    return alarm._replace(lost_mm=lost_mm, after=after, trace=trace, last_sensed_mm=last_mm)
+    return alarm._replace(lost_mm=lost_mm, after=after, trace=trace)
+
+
+def _widened(span: Span | None, value: float) -> Span:
+    return Span(value, value) if span is None else Span(min(span.low, value), max(span.high, value))
 
 
 def _best_for_onset(ledger: Ledger, index: int) -> int:

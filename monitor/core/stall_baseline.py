@@ -16,7 +16,9 @@ LEARN_MM: Final = 600.0
 _PRIOR_SD: Final = (0.03, 0.003)  # judgement: of an encoder's scale, and of slip per mm³/s
 _CLIP_SD: Final = 3.0  # one bad window must not pull the line
 _LATE_MARGIN: Final = 1.25  # judgement: the largest error of time yet to come, over the largest seen while learning
-_LEAST_LATE_PERIODS: Final = 0.25
+_LEAST_LATE_PERIODS: Final = (
+    0.5  # judgement: values of one report may be so far apart in time, even if learning did not show it
+)
 SLOW_FEED_MM_S: Final = 1.0  # under this speed an error is one of position, not of time
 _SETTLED_MM: Final = 150.0  # windows before this show the unlearned line, not noise
 _CHI2_95, _CHI2_10 = 1.667, 0.570  # quantiles of chi-square over its 15 degrees of freedom (scipy.stats.chi2.ppf)

@@ -128,8 +128,9 @@ def _retracted(old: Ledger, time_s: float, fed_mm: float) -> Ledger:
     pulled_mm = old.pulled_mm + max(0.0, old.fed_mm - fed_mm)
     if behind_mm >= UNLOADED_MM:
         return open_ledger(time_s, fed_mm, None)._replace(loads=old.loads + 1, rebased=old.rebased)
-    settle_to_mm = old.high_mm + _SETTLE_MM if behind_mm >= _WITHDRAWN_MM else old.settle_to_mm
-    return old._replace(time_s=time_s, fed_mm=fed_mm, pulled_mm=pulled_mm, settle_to_mm=settle_to_mm, step=NO_STEP)
+    if behind_mm >= _WITHDRAWN_MM and old.sensed_mm is not None:
+        old = old._replace(settle_to_mm=old.high_mm + _SETTLE_MM, sensed_mm=None, baseline=interrupted(old.baseline))
+    return old._replace(time_s=time_s, fed_mm=fed_mm, pulled_mm=pulled_mm, step=NO_STEP)
 
 
 def _taken_up(law: StallLaw, old: Ledger, hot_idle_s: float) -> Ledger:
@@ -149,6 +150,7 @@ def _taken_up(law: StallLaw, old: Ledger, hot_idle_s: float) -> Ledger:
     return old._replace(
         taken_up_mm=old.high_mm,
         settle_to_mm=old.high_mm + _SETTLE_MM,
+        sensed_mm=None,
         balances=(Balance(CusumState(starts[0])), Balance(CusumState(starts[1])), kept),
         baseline=interrupted(old.baseline),
         hot_idle_s=hot_idle_s,
