@@ -1,8 +1,9 @@
 """What stall detection makes of cases of the judge: when it speaks, what it calls it, and what a sample costs."""
 
 import time
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
+from functools import reduce
 from math import inf
 from typing import Final, NamedTuple
 
@@ -130,6 +131,22 @@ class Tally:
         self.feeding_h += case.fed.feeding_s / 3600
         self.fed_m += float(case.fed.mark_mm[-1]) / 1000
         self.samples += len(readings)
+
+    def plus(self, others: Iterable["Tally"]) -> "Tally":
+        """Sum of this tally and others."""
+        return reduce(_sum, others, self)
+
+
+def _sum(one: Tally, other: Tally) -> Tally:
+    return Tally(
+        one.feeding_h + other.feeding_h,
+        one.fed_m + other.fed_m,
+        one.samples + other.samples,
+        one.judged_s + other.judged_s,
+        one.alarms + other.alarms,
+        one.detectors + other.detectors,
+        one.names + other.names,
+    )
 
 
 def healthy_hours(kind: str, hours: float, first_seed: int = 0) -> Tally:

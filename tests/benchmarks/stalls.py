@@ -89,11 +89,7 @@ def false_alarm_table(kinds: Sequence[str], hours: float) -> Iterator[Sequence[s
         yield _tally_row(kind, tally)
         if tally.names:
             sys.stderr.write(f"false alarms: {', '.join(tally.names)}\n")
-    whole = Tally(
-        *(sum(getattr(tally, name) for tally in tallies.values()) for name in Tally.__slots__[:5]),
-        tuple(by for tally in tallies.values() for by in tally.detectors),
-    )
-    yield _tally_row("all", whole)
+    yield _tally_row("all", Tally().plus(tallies.values()))
 
 
 def _tally_row(kind: str, tally: Tally) -> Sequence[str]:
