@@ -10,8 +10,11 @@ from scipy.special import erfc, erfcx
 
 from monitor.core.assessment import Array
 from monitor.core.dose import cautious_law
-from monitor.core.field import Field, FieldState, build_field
+from monitor.core.field import Field, build_field
+from monitor.core.field_state import FieldState
 from monitor.core.propagator import PHASES, Lattice, Propagators, conduction_modes, step_matrix
+from monitor.core.stiff_part import StiffPart
+from monitor.core.wall_points import WallPoints
 from tests.machines import GREY, machine
 
 WALLS = np.array([25.0, 35.0, 195.0, 225.0])
@@ -47,12 +50,8 @@ def _rod(rod: _PlainRod) -> Field:
         propagators=rod,  # type: ignore[arg-type]  # a stand-in with the same two methods
         law=cautious_law(machine().strands),
         laws=(cautious_law(machine().strands),),
-        merge_weights=np.array([0.0, 1.0]),
-        glass_c=np.array([[1000.0]]),
-        lowest_glass_c=1000.0,
-        stiff_from=20,
-        stiff_weights=np.zeros((1, 2)),
-        cold_side_weights=np.zeros((1, 2)),
+        points=WallPoints(np.array([[0.0, 1.0]] * 3 + [[1.0, 0.0]]), (1, 2, 3, 4)),
+        stiff=StiffPart(20, np.zeros((rod.grid.cells - 20, 2)), np.array([[1000.0]]), 1000.0),
         passed=60,
         withdrawn=60,
     )
@@ -61,19 +60,9 @@ def _rod(rod: _PlainRod) -> Field:
 def _start(field: Field, temp: Array, walls: Array) -> FieldState:
     fresh = field.initial(walls)
     rows = fresh.temp_c.copy()
-    low = (rows.shape[1] - field.grid.cells) // 2
-    rows[0, low : low + field.grid.cells] = temp
-    return FieldState(
-        walls,
-        fresh.merge_c,
-        fresh.fed_mm,
-        fresh.places,
-        rows,
-        field.law.log_rate(rows),
-        fresh.dose_min,
-        fresh.soft_min,
-        has_softened=False,
-    )
+    rows[0, 1:] = temp
+    log_rate = field.law.log_rate(rows)
+    return fresh._replace(temp_c=rows, log_rate=log_rate, rate=np.exp(log_rate))
 
 
 def _ogata_banks(x_mm: Array, time_s: float, speed_mm_s: float, spread_mm2_s: float) -> Array:

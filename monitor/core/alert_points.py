@@ -7,7 +7,7 @@ import math
 from dataclasses import dataclass
 
 from monitor.core.alert_table import ALERT_TABLE, Rule
-from monitor.core.hot_path import zone_places
+from monitor.core.hot_path import watched_liners
 from monitor.core.parameters import Parameters
 
 LEVELS = 3
@@ -41,11 +41,6 @@ def alert_points(parameters: Parameters) -> tuple[Point, ...]:
     return (*strands, *_liner_points(parameters), *sensors, Point(ALERT_TABLE["link"], "link", _padded(silence_s)))
 
 
-def liner_zones(parameters: Parameters) -> tuple[int, ...]:
-    """Indexes of the zones whose liner has known limits, in flow order."""
-    return tuple(index for index, place in enumerate(zone_places(parameters)) if place.liner in parameters.liners)
-
-
 def _strand_points(condition: str, parameters: Parameters) -> list[Point]:
     points = []
     for index, strand in enumerate(parameters.strands):
@@ -64,7 +59,7 @@ def _strand_points(condition: str, parameters: Parameters) -> list[Point]:
 
 def _liner_points(parameters: Parameters) -> list[Point]:
     points = []
-    for index in liner_zones(parameters):
+    for index in watched_liners(parameters):
         zone = parameters.zones[index]
         limits = parameters.liners[zone.liner or ""]
         points.append(

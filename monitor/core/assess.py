@@ -141,7 +141,7 @@ def _strand(model: Model, state: EngineState, index: int, quality: Quality) -> S
     x_mm, temp_c, dose_min = _rows(model, state, index)
     hope = material.limit_high_min / material.limit_min
     since_s = standing_since_s(state, index)
-    merge_c = float("nan") if state.field is None else state.field.merge_c
+    merge_c = float("nan") if state.field is None else state.field.walls.merge_c
     return StrandAssessment(
         input=strand.input,
         material=material.name,
@@ -205,8 +205,7 @@ def _left(model: Model, state: EngineState, index: int, limits_min: tuple[float,
 def _liners(model: Model, state: EngineState) -> tuple[LinerReading, ...]:
     if state.field is None:
         return ()
-    _, hottest_c = model.wall_points.hottest_c(state.field.walls_c)
-    rows = zip(model.liner_zones, hottest_c, state.liner_above_s, strict=True)
+    rows = zip(model.liner_zones, state.field.walls.liners_c, state.liner_above_s, strict=True)
     return tuple(_liner(model, index, liner_c, above_s) for index, liner_c, above_s in rows)
 
 

@@ -15,7 +15,7 @@ from monitor.core.parameters import Material, Strand
 
 GAS_CONSTANT_J_MOL_K: Final = 8.314462618
 ZERO_C_K: Final = 273.15
-_NUDGE: Final = 1e-30  # keeps expm1(x)/x at its limit 1 where x is exactly 0; far below rounding elsewhere
+_HARDLY: Final = 1e-4  # change of ln(rate) below which the plain mean is better than the logarithmic one
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -95,9 +95,15 @@ def mean_rate(log_before: Array, log_after: Array) -> Array:
     >>> mean_rate(np.array([0.0, 0.0]), np.array([0.0, 1.0])).round(6).tolist()
     [1.0, 1.718282]
     """
-    change = log_after - log_before
-    change += _NUDGE
-    mean: Array = np.expm1(change)
-    mean /= change
-    mean *= np.exp(log_before)
+    return log_mean(log_after - log_before, np.exp(log_before), np.exp(log_after))
+
+
+def log_mean(log_change: Array, before: Array, after: Array) -> Array:
+    """Logarithmic mean of two rates whose logarithms differ by `log_change`, for callers who have all three at hand.
+
+    Where they hardly differ the quotient would lose digits; there the plain mean is right to 1e-9.
+    """
+    mean: Array = before + after
+    mean *= 0.5
+    np.divide(after - before, log_change, out=mean, where=np.abs(log_change) > _HARDLY)
     return mean

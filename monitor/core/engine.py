@@ -19,12 +19,12 @@ from monitor.core.assess import alert_id, assess, data_quality, silence_s, trans
 from monitor.core.assessment import Acknowledge, AlertTransition, Array, Assessment, Quality
 from monitor.core.engine_state import EngineState, Model, build_model, initial_state
 from monitor.core.feed import Feeds, carried, is_feeding, read_feeds
-from monitor.core.field import FieldState
+from monitor.core.field_state import FieldState
 from monitor.core.parameters import Parameters
 from monitor.core.readings import Sensors, read_sensors, wall_vector
 
-QUANTUM_S: Final = 1 / 16  # field steps are whole multiples: few different propagators serve a jittery clock
-SHORTEST_STEP_S: Final = 0.5  # samples that come faster are gathered
+QUANTUM_S: Final = 2.0  # field steps are whole multiples: few different propagators serve a jittery clock
+SHORTEST_STEP_S: Final = 2.0  # samples that come faster are gathered
 _HOUR_S: Final = 3600.0
 _NOTHING: Final = -math.inf
 _HELD_K: Final = -ALERT_TABLE["cold_feed"].deadband / 2
@@ -105,19 +105,21 @@ def point_values(model: Model, state: EngineState) -> Array:
         unknown = [_NOTHING] * (4 * len(feeds))
         liners = [_NOTHING] * len(model.liner_zones)
         return np.array([*unknown, *standing_h, *liners, *silent_s, silence_s(state)])
-    merge_c = state.field.merge_c
-    dose_min = model.field.path_rows(state.field)[1].max(axis=1).tolist()
-    hottest_c, liners = model.wall_points.hottest_c(state.field.walls_c)
+    walls, dose_min = state.field.walls, model.field.oldest_min(state.field)
     is_known = all(state.sensors[index].temp_c is not None for index in model.wall_sensors)
     lacking_k = [
         _lacking_k(
-            least_c - merge_c, is_hot=hot_s is not None and is_known, is_feeding=is_known and is_feeding(feed, now_s)
+            least_c - walls.merge_c,
+            is_hot=hot_s is not None and is_known,
+            is_feeding=is_known and is_feeding(feed, now_s),
         )
         for least_c, hot_s, feed in zip(model.min_feed_c, state.hot_since_s, feeds, strict=True)
     ]
-    ceiling_c = [hottest_c] * len(feeds)
+    ceiling_c = [walls.strand_c] * len(feeds)
     soft_min = _softening_min(model, state.field)
-    return np.array([*dose_min, *soft_min, *ceiling_c, *lacking_k, *standing_h, *liners, *silent_s, silence_s(state)])
+    return np.array(
+        [*dose_min, *soft_min, *ceiling_c, *lacking_k, *standing_h, *walls.liners_c, *silent_s, silence_s(state)]
+    )
 
 
 def _softening_min(model: Model, field: FieldState) -> list[float]:
@@ -126,7 +128,7 @@ def _softening_min(model: Model, field: FieldState) -> list[float]:
     With the cold side itself above its glass transition a strand is no stiff piston, however little dose it has: it is
     at least at the warn level then.
     """
-    cold_side_c, warn_min = model.field.cold_side_c(field.walls_c), model.parameters.limits.softening_warn_min
+    cold_side_c, warn_min = field.walls.cold_side_c, model.parameters.limits.softening_warn_min
     at_least = math.nextafter(warn_min, math.inf)
     return [
         max(dose_min, at_least) if cold_side_c > glass_c else dose_min
@@ -223,7 +225,7 @@ def _hot_since_s(model: Model, state: EngineState, field: FieldState | None, tim
     if field is None:
         return state.hot_since_s
     return tuple(
-        (time_s if since_s is None else since_s) if field.merge_c > glass_c else None
+        (time_s if since_s is None else since_s) if field.walls.merge_c > glass_c else None
         for since_s, glass_c in zip(state.hot_since_s, model.glass_c, strict=True)
     )
 
@@ -234,7 +236,7 @@ def _liner_above_s(
     """How long each liner has been above each of its limits, the step just made included [s]."""
     if field is None or state.field is None:
         return state.liner_above_s
-    hottest_c = model.wall_points.hottest_c(field.walls_c)[1]
+    hottest_c = field.walls.liners_c
     if all(liner_c <= limits[0] for liner_c, limits in zip(hottest_c, model.liner_limits_c, strict=True)):
         return state.liner_above_s
     return tuple(

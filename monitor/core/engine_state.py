@@ -5,42 +5,23 @@ A state is immutable: it may be kept, compared, or run ahead without disturbing 
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from itertools import pairwise
 from typing import Final, NamedTuple
 
-import numpy as np
-
 from connectors.telemetry import Execution, channel
-from monitor.core.alert_points import alert_points, liner_zones
+from monitor.core.alert_points import alert_points
 from monitor.core.alerts import AlertBook, AlertLaw, alert_law
-from monitor.core.assessment import Array, ZonePlace
+from monitor.core.assessment import ZonePlace
 from monitor.core.dose import DoseLaw, hopeful_law
 from monitor.core.feed import Feed, Feeds
-from monitor.core.field import Field, FieldState, build_field
-from monitor.core.hot_path import MERGE_MM, WallMap, stiff_from_mm, wall_map, zone_places
+from monitor.core.field import Field, build_field
+from monitor.core.field_state import FieldState
+from monitor.core.hot_path import stiff_from_mm, watched_liners, zone_places
 from monitor.core.parameters import Parameters
 from monitor.core.readings import Sensor, SensorChannels, Sensors, sensor_channels
 
 _NO_ALERTS: Final = AlertBook()
 _NO_FEEDS: Final = Feeds()
 _NO_COUNTS: Final[Mapping[str, int]] = {}
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class WallPoints:
-    """Rows of the wall map at the points that alerts look at, for one product per event.
-
-    Between the map's nodes the wall is linear, so the hottest point of a stretch is one of its nodes or ends.
-    """
-
-    rows: Array
-    strand: slice  # at the merge point and upstream of it: where a strand may stand
-    liners: tuple[slice, ...]  # per zone with a liner
-
-    def hottest_c(self, walls_c: Array) -> tuple[float, list[float]]:
-        """Hottest wall a strand may stand at, and of each liner [°C]."""
-        at_c = (self.rows @ walls_c).tolist()
-        return max(at_c[self.strand]), [max(at_c[part]) for part in self.liners]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -57,10 +38,10 @@ class Model:
     law: AlertLaw
     glass_c: tuple[float, ...]  # one per strand
     min_feed_c: tuple[float, ...]
-    wall_points: WallPoints
     liner_zones: tuple[int, ...]
     liner_limits_c: tuple[tuple[float, float, float], ...]  # warn, alarm, stop of each of these
     wall_sensors: tuple[int, ...]  # sensors that walls at and upstream of the merge point depend on
+    merge_sensors: tuple[int, ...]  # those of the wall at the merge point itself
     longest_silence_s: float  # data older than this are STALE
 
 
@@ -85,24 +66,23 @@ class EngineState(NamedTuple):
 
 def build_model(parameters: Parameters) -> Model:
     """Prepare the model of one machine and its load."""
-    places, liners = zone_places(parameters), liner_zones(parameters)
-    walls = _wall_points(wall_map(parameters), [places[index] for index in liners])
+    field, liners = build_field(parameters), watched_liners(parameters)
     limits = [parameters.liners[parameters.zones[index].liner or ""] for index in liners]
     return Model(
         parameters=parameters,
-        field=build_field(parameters),
+        field=field,
         hopeful=hopeful_law(parameters.strands),
-        places=places,
+        places=zone_places(parameters),
         stiff_from_mm=stiff_from_mm(parameters),
         sensors=sensor_channels(parameters),
         feeds=tuple(channel("fed_mm", strand.input) for strand in parameters.strands),
         law=alert_law(alert_points(parameters)),
         glass_c=tuple(strand.material.glass_c for strand in parameters.strands),
         min_feed_c=tuple(strand.material.min_feed_c for strand in parameters.strands),
-        wall_points=walls,
         liner_zones=liners,
         liner_limits_c=tuple((row.warn_c, row.alarm_c, row.stop_c) for row in limits),
-        wall_sensors=tuple((np.flatnonzero(walls.rows[walls.strand, 1:].any(axis=0))).tolist()),
+        wall_sensors=field.points.sensors,
+        merge_sensors=field.points.merge_sensors,
         longest_silence_s=parameters.limits.stale_after_s,
     )
 
@@ -115,17 +95,3 @@ def initial_state(model: Model) -> EngineState:
         hot_since_s=(None,) * len(model.feeds),
         liner_above_s=((0.0, 0.0, 0.0),) * len(model.liner_zones),
     )
-
-
-def _wall_points(walls: WallMap, liners: list[ZonePlace]) -> WallPoints:
-    upstream = np.concatenate([[MERGE_MM], walls.nodes_mm[walls.nodes_mm > 0]])
-    parts = [upstream, *(_points_within(walls.nodes_mm, place) for place in liners)]
-    ends = np.cumsum([0, *map(len, parts)]).tolist()
-    strand, *stretches = (slice(low, high) for low, high in pairwise(ends))
-    return WallPoints(walls.at(np.concatenate(parts)), strand, tuple(stretches))
-
-
-def _points_within(nodes_mm: Array, place: ZonePlace) -> Array:
-    """Ends of a zone and the wall map's nodes inside it: between them the wall is linear."""
-    inside = nodes_mm[(nodes_mm > place.hot_end_mm) & (nodes_mm < place.cold_end_mm)]
-    return np.concatenate([[place.hot_end_mm], inside, [place.cold_end_mm]])

@@ -7,41 +7,25 @@ can be run ahead without disturbing the watch. Owns no clock and no alerts; know
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
-from typing import Final, NamedTuple
+from dataclasses import dataclass, replace
+from typing import Final
 
 import numpy as np
 
 from monitor.core.assessment import Array
-from monitor.core.dose import DoseLaw, cautious_law, mean_rate
-from monitor.core.hot_path import MERGE_MM, stiff_from_mm, wall_map
+from monitor.core.dose import DoseLaw, cautious_law, log_mean
+from monitor.core.field_state import FieldState, frozen
+from monitor.core.hot_path import watched_liners
 from monitor.core.parameters import Parameters, Strand
-from monitor.core.parcels import Position, position, renumber, shares, substep_count
+from monitor.core.parcels import Position, position, renumber
 from monitor.core.propagator import Lattice, Propagators, lattice
-from monitor.core.softening import softening_rate
+from monitor.core.stiff_part import StiffPart, stiff_part
+from monitor.core.travel import Move, Travel, travel
+from monitor.core.wall_points import WallPoints, wall_points
 
-_GUARD: Final = 8  # parcels either side of the path whose temperature is followed while a strand moves
 _WITHDRAWN_MM: Final = 200.0  # strand withdrawn no further than this upstream of the path keeps its dose
 _PASSED_MM: Final = 40.0  # so does what was fed past the merge point no further than this, and is retracted
 _SETTLE_S: Final = 600.0  # longer than any strand needs to follow its walls
-
-
-class FieldState(NamedTuple):
-    """All strands at one moment; rows are strands, arrays read-only.
-
-    `temp_c` covers the path and `_GUARD` parcels either side; `dose_min` reaches further, so that material withdrawn
-    or just fed past the merge point keeps its dose. Both run from the merge point upstream.
-    """
-
-    walls_c: Array  # [ambient, sensors …]
-    merge_c: float  # wall at the merge point
-    fed_mm: tuple[float, ...]
-    places: tuple[Position, ...]  # what `fed_mm` means on the lattice
-    temp_c: Array
-    log_rate: Array  # of the dose, where `temp_c` is: it is needed again at the start of the next step
-    dose_min: Array
-    soft_min: Array  # softening dose, shaped as `dose_min`; grows only where the strand must be stiff
-    has_softened: bool  # whether any of it is above 0: on a healthy machine there is nothing to carry along
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -54,30 +38,26 @@ class Field:
     propagators: Propagators
     law: DoseLaw
     laws: tuple[DoseLaw, ...]  # the same for each strand alone
-    merge_weights: Array
-    glass_c: Array  # of each strand, as a column
-    lowest_glass_c: float
-    stiff_from: int  # first column of the temperature window that lies where a strand must be stiff
-    stiff_weights: Array  # of the wall vector, from that column on
-    cold_side_weights: Array  # the same, each different row once
-    passed: int  # parcels of dose kept downstream of the temperature window
+    points: WallPoints
+    stiff: StiffPart
+    passed: int  # parcels of dose kept downstream of the path
     withdrawn: int  # and upstream of it
 
     def initial(self, walls_c: Array) -> FieldState:
         """Fresh strands (dose 0) in thermal balance with their walls."""
-        merge_c, ambient_c = float(self.merge_weights @ walls_c), float(walls_c[0])
-        row = np.concatenate([np.full(_GUARD, merge_c), np.full(self.grid.cells + _GUARD, ambient_c)])
-        rows = np.tile(row, (len(self.strands), 1))
-        still = (0.0,) * len(self.strands)
-        fresh = np.zeros((len(self.strands), self.passed + rows.shape[1] + self.withdrawn))
-        places = (self._place(0.0),) * len(self.strands)
-        start = _frozen(
-            FieldState(walls_c, merge_c, still, places, rows, self.law.log_rate(rows), fresh, fresh, has_softened=False)
-        )
-        settled = self.advance(start, _SETTLE_S, walls_c, still)
-        return settled._replace(dose_min=fresh, soft_min=fresh, has_softened=False)
+        walls, count = self.points.facts(walls_c), len(self.strands)
+        temp = np.full((count, 1 + self.grid.cells), walls_c[0])
+        temp[:, 0] = walls.merge_c
+        fresh = np.zeros((count, self.passed + self.grid.cells + self.withdrawn))
+        log_rate = self.law.log_rate(temp)
+        places, still = (self._place(0.0),) * count, (0.0,) * count
+        start = FieldState(walls_c, walls, still, places, temp, log_rate, np.exp(log_rate), fresh)
+        settled = self.advance(frozen(start), _SETTLE_S, walls_c, still)
+        return settled._replace(dose_min=start.dose_min, soft_min=None)
 
-    def advance(self, state: FieldState, step_s: float, walls_c: Array, feed_mm: Sequence[float]) -> FieldState:
+    def advance(
+        self, state: FieldState, step_s: float, walls_c: Array, feed_mm: Sequence[float], *, is_known: bool = True
+    ) -> FieldState:
         """State after `step_s` seconds in which the walls run linearly to `walls_c` and strands feed `feed_mm` each.
 
         Parameters
@@ -88,46 +68,76 @@ class Field:
             Wall vector at its end [°C].
         feed_mm : Sequence[float]
             Feed of each strand within the step, negative for a retraction [mm].
+        is_known : bool
+            False when the walls are a guess: the dose gained counts, but is kept apart as well.
 
         Notes
         -----
-        Half a move, conduction, half a move (Strang), in substeps in which a strand travels at most one parcel.
+        Half a move, conduction, half a move (Strang), in substeps in which a strand travels at most one parcel. Of a
+        feed so long that nothing remembered stays, only the last part is gone through.
         """
-        reach_mm = (_GUARD - 1) * self.grid.cell_mm
-        parts = math.ceil(max(map(abs, feed_mm), default=0.0) / reach_mm) or 1
-        if parts == 1:
-            return self._advance_within_guard(state, step_s, walls_c, feed_mm)
-        for part in range(1, parts + 1):
-            before_c = state.walls_c
-            target_c = before_c + (walls_c - before_c) / (parts - part + 1)
-            state = self._advance_within_guard(state, step_s / parts, target_c, [mm / parts for mm in feed_mm])
-        return state
+        longest_mm = max(map(abs, feed_mm), default=0.0)
+        if longest_mm > (self.passed + self.grid.cells) * self.grid.cell_mm:
+            state, feed_mm = self._run_through(state, feed_mm)
+            longest_mm = max(map(abs, feed_mm))
+        reach_mm = (self.passed - 2) * self.grid.cell_mm
+        parts = math.ceil(longest_mm / reach_mm) or 1
+        for part in range(parts, 1, -1):
+            target_c = state.walls_c + (walls_c - state.walls_c) / part
+            state = self._step(state, step_s / parts, target_c, [mm / parts for mm in feed_mm], is_known=is_known)
+        return self._step(state, step_s / parts, walls_c, [mm / parts for mm in feed_mm], is_known=is_known)
 
-    def _advance_within_guard(
-        self, state: FieldState, step_s: float, walls_c: Array, feed_mm: Sequence[float]
+    def of(self, strand: int) -> "Field":
+        """The model of one strand alone, for running it ahead; strands do not heat each other."""
+        one = slice(strand, strand + 1)
+        own = self.strands[strand].material.glass_c
+        return replace(
+            self,
+            strands=self.strands[one],
+            kinds=self.kinds[one],
+            law=self.laws[strand],
+            laws=self.laws[one],
+            stiff=replace(self.stiff, glass_c=self.stiff.glass_c[one], lowest_glass_c=own),
+        )
+
+    def state_of(self, state: FieldState, strand: int) -> FieldState:
+        """The state of one strand alone, for the model that `of` gives."""
+        one = slice(strand, strand + 1)
+        return FieldState(
+            state.walls_c,
+            state.walls,
+            state.fed_mm[one],
+            state.places[one],
+            *(None if array is None else array[one] for array in state[4:]),  # type: ignore[arg-type]  # the arrays
+        )
+
+    def _step(
+        self, state: FieldState, step_s: float, walls_c: Array, feed_mm: Sequence[float], *, is_known: bool
     ) -> FieldState:
-        temp, dose = self._stood(state, step_s, walls_c, feed_mm), state.dose_min.copy()
-        aged_for_min = np.full((len(self.strands), 1), step_s / 60.0)
-        for strand, moved_mm in enumerate(feed_mm):
-            if moved_mm != 0.0:
-                rows, shift = self._travel(state, strand, step_s, walls_c, moved_mm)
-                self._age_on_the_way(strand, rows, step_s, dose[strand : strand + 1])
-                aged_for_min[strand] = 0.0  # done, substep by substep
-                temp[strand] = rows[-1]
-                renumber(temp[strand], shift)
-                renumber(dose[strand], shift)
+        walls, temp = self.points.facts(walls_c), self._stood(state, step_s, walls_c, feed_mm)
+        temp[:, 0] = walls.merge_c
+        travels = [
+            self._moved(state, Move(strand, moved_mm, step_s, walls.merge_c, walls_c))
+            for strand, moved_mm in enumerate(feed_mm)
+            if moved_mm != 0.0
+        ]
+        for moved in travels:
+            temp[moved.strand, 1:] = moved.temp_c
         log_rate = self.law.log_rate(temp)
-        gained = mean_rate(state.log_rate, log_rate)
-        gained *= aged_for_min
-        self._add(dose, gained)
+        rate = np.exp(log_rate)
+        dose = self._aged(state, log_rate, rate, step_s, travels)
+        unsure = state.unsure_min if is_known else self._kept_apart(state, dose)
+        soft = self._softened(state, walls_c, walls.cold_side_c, temp, step_s, travels)
+        for moved in travels:
+            for row in (dose, unsure, soft):
+                if row is not None:
+                    renumber(row[moved.strand], moved.shift)
         fed_mm = tuple(fed + moved for fed, moved in zip(state.fed_mm, feed_mm, strict=True))
         places = tuple(
             place if moved_mm == 0.0 else self._place(fed)
             for place, fed, moved_mm in zip(state.places, fed_mm, feed_mm, strict=True)
         )
-        merge_c = float(self.merge_weights @ walls_c)
-        soft, has_softened = self._softened(state, walls_c, temp, step_s, places)
-        return _frozen(FieldState(walls_c, merge_c, fed_mm, places, temp, log_rate, dose, soft, has_softened))
+        return frozen(FieldState(walls_c, walls, fed_mm, places, temp, log_rate, rate, dose, unsure, soft))
 
     def _stood(self, state: FieldState, step_s: float, walls_c: Array, feed_mm: Sequence[float]) -> Array:
         """Temperature rows as if all strands stood still, in one product; those of strands that move are not used."""
@@ -138,140 +148,139 @@ class Field:
             for kind, place, moved_mm in zip(self.kinds, state.places, feed_mm, strict=True)
         )
         known = np.empty((len(places), cells + 2 * walls, 1))
-        known[:, :cells, 0] = state.temp_c[:, _GUARD : _GUARD + cells]
+        known[:, :cells, 0] = state.temp_c[:, 1:]
         known[:, cells : cells + walls, 0] = state.walls_c
         known[:, cells + walls :, 0] = walls_c
         temp = np.empty_like(state.temp_c)
-        self._fill_ends(temp, walls_c[None, :])
-        temp[:, _GUARD : _GUARD + cells] = (self.propagators.stack(places, step_s) @ known)[:, :, 0]
+        temp[:, 1:] = (self.propagators.stack(places, step_s) @ known)[:, :, 0]
         return temp
 
-    def _travel(
-        self, state: FieldState, strand: int, step_s: float, walls_c: Array, moved_mm: float
-    ) -> tuple[Array, int]:
-        """Temperature rows of a strand that moves, before and after each substep; and by how many parcels it moved.
+    def _moved(self, state: FieldState, move: Move) -> Travel:
+        kind = self.kinds[move.strand]
 
-        Parcels keep the columns they had when the step began, and the path's window travels over them.
-        """
-        cells, start_mm, first = self.grid.cells, state.fed_mm[strand], state.places[strand].shift
-        substeps = substep_count(abs(moved_mm) / self.grid.cell_mm)
-        walls = state.walls_c + shares(substeps) * (walls_c - state.walls_c)
-        rows = np.empty((substeps + 1, state.temp_c.shape[1]))
-        rows[0] = state.temp_c[strand]
-        self._fill_ends(rows[1:], walls[1:])
-        walls_of_substep = np.concatenate([walls[:-1], walls[1:]], axis=1)
-        known = np.empty(cells + 2 * len(walls_c))
-        for substep in range(substeps):
-            place = self._place(start_mm + moved_mm * (substep + 0.5) / substeps)
-            low = _GUARD + place.shift - first
-            known[:cells] = rows[substep, low : low + cells]
-            known[cells:] = walls_of_substep[substep]
-            matrix = self.propagators.step(self.kinds[strand], place.phase, step_s / substeps)
-            np.dot(matrix, known, out=rows[substep + 1, low : low + cells])
-        return rows, self._place(start_mm + moved_mm).shift - first
+        def operator(phase: int, substeps: int) -> Array:
+            return self.propagators.step(kind, phase, move.step_s / substeps)
 
-    def _age_on_the_way(self, strand: int, rows: Array, step_s: float, dose_min: Array) -> None:
-        """Add what the parcels of a moving strand age from row to row of `_travel`."""
-        log_rate = self.laws[strand].log_rate(rows)
-        gained = mean_rate(log_rate[:-1], log_rate[1:]).sum(axis=0, keepdims=True)
-        gained *= step_s / (len(rows) - 1) / 60.0
-        self._add(dose_min, gained)
+        return travel(self.grid, operator, self.laws[move.strand], state, move)
+
+    def _aged(self, state: FieldState, log_rate: Array, rate: Array, step_s: float, travels: list[Travel]) -> Array:
+        """Doses after a step, parcels still in the columns they had before."""
+        gained = log_mean(log_rate - state.log_rate, state.rate, rate)
+        gained *= step_s / 60.0
+        for moved in travels:
+            gained[moved.strand] = 0.0  # done substep by substep
+        dose = state.dose_min.copy()
+        dose[:, self.passed : self.passed + self.grid.cells] += gained[:, 1:]
+        dose[:, : self.passed] += gained[:, :1]
+        for moved in travels:
+            row, low = dose[moved.strand], self.passed - moved.pad
+            row[low : low + len(moved.gained_min)] += moved.gained_min
+            row[:low] += moved.gained_min[0]
+        return dose
+
+    def _kept_apart(self, state: FieldState, dose: Array) -> Array:
+        gained = dose - state.dose_min
+        return gained if state.unsure_min is None else state.unsure_min + gained
 
     def _softened(
-        self, state: FieldState, walls_c: Array, temp: Array, step_s: float, places: tuple[Position, ...]
-    ) -> tuple[Array, bool]:
-        """Softening dose after a step, by the mean of the rates before and after for what stood, else by that after.
+        self,
+        state: FieldState,
+        walls_c: Array,
+        cold_side_c: float,
+        temp: Array,
+        step_s: float,
+        travels: list[Travel],
+    ) -> Array | None:
+        """Softening dose after a step, parcels still in the columns they had before."""
+        if cold_side_c <= self.stiff.lowest_glass_c:
+            if state.soft_min is None or not (travels and state.soft_min.any()):
+                return state.soft_min
+            return state.soft_min.copy()
+        soft = np.zeros_like(state.dose_min) if state.soft_min is None else state.soft_min.copy()
+        stood = np.ones(len(self.strands), dtype=bool)
+        for moved in travels:
+            stood[moved.strand] = moved.shift == 0
+        gained = self.stiff.gained_min(walls_c, state.temp_c[:, 1:], temp[:, 1:], stood, step_s)
+        shifts = {moved.strand: moved.shift for moved in travels}
+        for strand, row in enumerate(gained):
+            low = self.passed + self.stiff.first + shifts.get(strand, 0)
+            soft[strand, low : low + len(row)] += row
+        return soft
 
-        A parcel counts as no hotter than the wall it stands at: what a retraction brings up hot sets again within
-        seconds if the wall is cool.
-        """
-        is_soft = self.cold_side_c(walls_c) > self.lowest_glass_c
-        if not (is_soft or state.has_softened):
-            return state.soft_min, False
+    def _run_through(self, state: FieldState, feed_mm: Sequence[float]) -> tuple[FieldState, list[float]]:
+        """Let strands go by up to the last part of a feed that leaves nothing of what was there before."""
+        tails = [self._tail_mm(mm) for mm in feed_mm]
+        fed_mm = tuple(fed + mm - tail for fed, mm, tail in zip(state.fed_mm, feed_mm, tails, strict=True))
+        places = tuple(map(self._place, fed_mm))
         shifts = [place.shift - before.shift for place, before in zip(places, state.places, strict=True)]
-        soft = state.soft_min.copy()
-        for strand, shift in enumerate(shifts):
-            renumber(soft[strand], shift)
-        if is_soft:
-            wall_c = self.stiff_weights @ walls_c
-            after = softening_rate(np.minimum(temp[:, self.stiff_from :], wall_c), self.glass_c)
-            before = softening_rate(np.minimum(state.temp_c[:, self.stiff_from :], wall_c), self.glass_c)
-            stood = np.array(shifts)[:, None] == 0
-            low, high = self.passed + self.stiff_from, self.passed + temp.shape[1]
-            soft[:, low:high] += np.where(stood, (before + after) / 2, after) * (step_s / 60.0)
-        return soft, bool(soft.any())
+        dose, unsure, soft = (
+            _renumbered(array, shifts) for array in (state.dose_min, state.unsure_min, state.soft_min)
+        )
+        moved = state._replace(fed_mm=fed_mm, places=places, unsure_min=unsure, soft_min=soft)
+        return moved if dose is None else moved._replace(dose_min=dose), tails
 
-    def _fill_ends(self, rows: Array, walls_c: Array) -> None:
-        """Write what lies beyond the path, wherever it stands in the row: the merge point's wall, and ambient."""
-        middle = rows.shape[1] // 2
-        rows[:, :middle] = (walls_c @ self.merge_weights)[:, None]
-        rows[:, middle:] = walls_c[:, :1]
-
-    def _add(self, dose_min: Array, gained_min: Array) -> None:
-        """Add to the dose of the temperature window, and alike downstream of it: there all is at the merge wall."""
-        dose_min[:, self.passed : self.passed + gained_min.shape[1]] += gained_min
-        dose_min[:, : self.passed] += gained_min[:, :1]
+    def _tail_mm(self, moved_mm: float) -> float:
+        """The last part of a move that matters: what was on the path before it is forgotten, or beyond the path."""
+        kept = self.passed + self.grid.cells + (0 if moved_mm > 0 else self.withdrawn)
+        return math.copysign(min(abs(moved_mm), kept * self.grid.cell_mm), moved_mm)
 
     def _place(self, fed_mm: float) -> Position:
         return position(fed_mm, self.grid.cell_mm)
 
     def path_rows(self, state: FieldState) -> tuple[Array, Array]:
         """Temperature and dose of the parcels upstream of the merge point, each (strands, cells)."""
-        temp = state.temp_c[:, _GUARD : _GUARD + self.grid.cells]
-        low = self.passed + _GUARD
-        return temp, state.dose_min[:, low : low + self.grid.cells]
+        return state.temp_c[:, 1:], self._on_path(state.dose_min)
 
-    def cold_side_c(self, walls_c: Array) -> float:
-        """Hottest wall where the strands must be stiff [°C]."""
-        return float(max((self.cold_side_weights @ walls_c).tolist()))
+    def oldest_min(self, state: FieldState) -> list[float]:
+        """Highest dose of each strand upstream of the merge point [min at its reference temperature]."""
+        oldest: list[float] = self._on_path(state.dose_min).max(axis=1).tolist()
+        return oldest
+
+    def surest_min(self, state: FieldState) -> list[float]:
+        """The same without what was gained while nobody knew the walls: the low end of the range."""
+        if state.unsure_min is None:
+            return self.oldest_min(state)
+        surest: list[float] = self._on_path(state.dose_min - state.unsure_min).max(axis=1).tolist()
+        return surest
 
     def softest_min(self, state: FieldState) -> list[float]:
         """Highest softening dose of each strand where it must be stiff [min at 20 K above its glass transition]."""
-        if not state.has_softened:
+        if state.soft_min is None or self.stiff.first == self.grid.cells:
             return [0.0] * len(self.strands)
-        high = self.passed + _GUARD + self.grid.cells
-        softest: list[float] = state.soft_min[:, self.passed + self.stiff_from : high].max(axis=1).tolist()
+        softest: list[float] = self._on_path(state.soft_min)[:, self.stiff.first :].max(axis=1).tolist()
         return softest
 
     def centres_mm(self, state: FieldState, strand: int) -> Array:
         """Where the strand's parcels are now [mm upstream of the merge point]."""
         return self.grid.centres_mm(state.places[strand].remainder)
 
+    def _on_path(self, dose_min: Array) -> Array:
+        return dose_min[:, self.passed : self.passed + self.grid.cells]
+
 
 def build_field(parameters: Parameters) -> Field:
     """Prepare the model for one machine and its load."""
-    grid = lattice(parameters)
-    law = cautious_law(parameters.strands)
-    stiff_from = _GUARD + math.ceil(stiff_from_mm(parameters) / grid.cell_mm - 0.5)
-    stiff_weights = _upstream_weights(parameters, grid, stiff_from)
-    materials = tuple(dict.fromkeys(strand.material for strand in parameters.strands))
+    grid, strands = lattice(parameters), parameters.strands
+    law = cautious_law(strands)
+    materials = tuple(dict.fromkeys(strand.material for strand in strands))
     return Field(
-        strands=parameters.strands,
-        kinds=tuple(materials.index(strand.material) for strand in parameters.strands),
+        strands=strands,
+        kinds=tuple(materials.index(strand.material) for strand in strands),
         grid=grid,
         propagators=Propagators(parameters, grid, materials),
         law=law,
-        laws=tuple(law.of(strand) for strand in range(len(parameters.strands))),
-        merge_weights=wall_map(parameters).at(np.array([MERGE_MM]))[0],
-        glass_c=np.array([[strand.material.glass_c] for strand in parameters.strands]),
-        lowest_glass_c=min(strand.material.glass_c for strand in parameters.strands),
-        stiff_from=stiff_from,
-        stiff_weights=stiff_weights,
-        cold_side_weights=np.unique(stiff_weights, axis=0),
+        laws=tuple(law.of(strand) for strand in range(len(strands))),
+        points=wall_points(parameters, watched_liners(parameters)),
+        stiff=stiff_part(parameters, grid, strands),
         passed=math.ceil(_PASSED_MM / grid.cell_mm),
         withdrawn=math.ceil(_WITHDRAWN_MM / grid.cell_mm),
     )
 
 
-def _upstream_weights(parameters: Parameters, grid: Lattice, first: int) -> Array:
-    """Wall map at the columns of the temperature window from `first` on; beyond the path it is ambient."""
-    x_mm: Array = (np.arange(first, grid.cells + 2 * _GUARD, dtype=np.float64) - _GUARD + 0.5) * grid.cell_mm
-    weights = wall_map(parameters).at(x_mm)
-    weights[x_mm > parameters.path_length_mm] = np.eye(weights.shape[1])[0]
-    return weights
-
-
-def _frozen(state: FieldState) -> FieldState:
-    for array in (state.walls_c, state.temp_c, state.log_rate, state.dose_min, state.soft_min):
-        array.setflags(write=False)
-    return state
+def _renumbered(rows: Array | None, shifts: Sequence[int]) -> Array | None:
+    if rows is None:
+        return None
+    rows = rows.copy()
+    for row, shift in zip(rows, shifts, strict=True):
+        renumber(row, shift)
+    return rows

@@ -35,6 +35,11 @@ def stiff_from_mm(parameters: Parameters) -> float:
     return zone_places(parameters)[0].hot_end_mm
 
 
+def watched_liners(parameters: Parameters) -> tuple[int, ...]:
+    """Indexes of the zones whose liner has known limits, in flow order."""
+    return tuple(index for index, zone in enumerate(parameters.zones) if zone.liner in parameters.liners)
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class WallMap:
     """Wall temperature along the path: piecewise linear in x and linear in the wall vector.
