@@ -8,8 +8,8 @@ from typing import Final, NamedTuple
 
 from monitor.core.cusum import CusumState
 from monitor.core.flow_limits import FlowLimits, observe
-from monitor.core.stall_alarm import Alarm, followed, raised_by_flags, raised_by_ledger
-from monitor.core.stall_flags import Flags, advance_flags, is_stalled
+from monitor.core.stall_alarm import SETTLE_MM, Alarm, followed, raised_by_flags, raised_by_ledger
+from monitor.core.stall_flags import Flags, advance_flags, capped, is_stalled
 from monitor.core.stall_law import StallLaw, stall_law
 from monitor.core.stall_ledger import Balance, Ledger, advance_ledger, level, limits_mm, open_ledger
 from monitor.core.stall_pattern import pattern_of, recent_slip, what_was_lost
@@ -72,6 +72,8 @@ def advance_stall(law: StallLaw, state: StallState, reading: FeedReading) -> Sta
     ledger = advance_ledger(law, old, reading.time_s, reading.fed_mm, reading.sensed_mm, reading.hot_idle_s)
     if ledger.loads > old.loads:
         return StallState(ledger=ledger, limits=state.limits)
+    if state.alarm is not None and ledger.taken_up_mm != old.taken_up_mm:
+        ledger = ledger._replace(balances=old.balances)  # a change of input heals nothing: only feed that arrives does
     flags = advance_flags(law, state.flags, reading, ledger.high_mm, ledger.high_mm - old.high_mm)
     if ledger.step.fed_mm == 0.0:
         return _uncounted(law, state, ledger, flags, reading)
@@ -99,8 +101,8 @@ def finding(law: StallLaw, state: StallState, melt_share: float | None = None) -
         lost_mm=alarm.lost_mm,
         over_mm=over_mm,
         onset_mm=alarm.onset_mm,
-        slip=recent_slip(alarm),
-        is_final=alarm.after.is_over,
+        slip=state.trace.recent.slip if alarm.after.is_over else recent_slip(alarm),
+        is_final=ledger.high_mm - alarm.at_mm >= SETTLE_MM if alarm.detector is Detector.FLAGS else alarm.after.is_over,
         evidence=(what_was_lost(law, alarm, over_mm), *reasons),
         detector=alarm.detector,
     )
@@ -117,7 +119,7 @@ def _counted(law: StallLaw, state: StallState, ledger: Ledger, flags: Flags, rea
         return _standing(law, StallState(ledger, flags, trace, limits, None, state.alarm), state.flags, reading)
     over = _over(law, ledger)
     if over is not None and state.suspected is not None:
-        alarm = raised_by_ledger(law, ledger, over, trace, flags, reading.hot_idle_s)
+        alarm = raised_by_ledger(law, ledger, over, trace, flags, max(reading.hot_idle_s, ledger.hot_idle_s))
         return StallState(ledger, flags, trace, limits, over, alarm)
     return StallState(ledger, flags, trace, limits, over, None)
 
@@ -130,7 +132,7 @@ def _uncounted(law: StallLaw, state: StallState, ledger: Ledger, flags: Flags, r
     alarm = None
     if is_blind and is_stalled(law, flags):
         trace = _with_temperatures(state.trace, reading)
-        alarm = raised_by_flags(ledger, trace, flags, reading.hot_idle_s)
+        alarm = raised_by_flags(ledger, trace, flags, max(reading.hot_idle_s, ledger.hot_idle_s))
     return state._replace(ledger=ledger, flags=flags, alarm=alarm)
 
 
@@ -159,6 +161,7 @@ def _standing(law: StallLaw, state: StallState, before: Flags, reading: FeedRead
         return state
     if alarm.detector is Detector.FLAGS:
         is_over = flags.raised.total == 0.0
+        state = state._replace(flags=capped(law, flags))
     else:
         index = list(Detector).index(alarm.detector)
         is_over = ledger.step.fed_mm > 0.0 and ledger.balances[index].missing.total == 0.0

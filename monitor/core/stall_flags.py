@@ -35,6 +35,13 @@ def advance_flags(law: StallLaw, old: Flags, reading: FeedReading, high_mm: floa
     return Flags(raised, high_mm if counts else old.at_mm, times, are_reported=True)
 
 
+def capped(law: StallLaw, flags: Flags) -> Flags:
+    """Flags with a sum no higher than its limit, so that their alarm clears within a known feed."""
+    if flags.raised.total <= law.flag_limit:
+        return flags
+    return flags._replace(raised=CusumState(law.flag_limit, flags.raised.since))
+
+
 def is_stalled(law: StallLaw, flags: Flags) -> bool:
     """Whether the flags alone are enough."""
     return flags.raised.total > law.flag_limit

@@ -13,7 +13,7 @@ from monitor.core.stall_law import StallLaw
 
 PAUSE_S: Final = 30.0  # judgement: longer without feed, and other inputs have had their turn
 _WITHDRAWN_MM: Final = 10.0  # judgement: further back than any retraction within a turn
-UNLOADED_MM: Final = 60.0  # judgement: withdrawn so far, what comes back is another load
+UNLOADED_MM: Final = 150.0  # judgement: withdrawn so far, what comes back is another load; parking is less
 _SETTLE_MM: Final = 1.0  # slack taken up after a change of input
 HOT_IDLE_S: Final = 600.0  # judgement: a strand that stood hot this long may have swollen
 _HEAD_START_MM: Final = 30.0

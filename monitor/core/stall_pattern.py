@@ -29,6 +29,7 @@ _STOPS_WITHIN_MM: Final = 2.5  # judgement: a strand that has run out stands at 
 _MELT_GOES_ON: Final = 0.6  # of the expected melting power: strand still arrives, so it ended behind the encoder
 _GATHERED: Final = 0.7
 _FEW_MM: Final = 3.0
+_SEEN_STANDING_MM: Final = 10.0  # of feed after the alarm, before standing and creeping are told apart
 
 
 @dataclass(frozen=True, slots=True)
@@ -159,9 +160,16 @@ def _standing(case: _Case, *, flags_are_reported: bool) -> _Found:
         return StallPattern.RUN_OUT_OR_TANGLE, (stands, f"{_flag_words(case)}: the drive pulls against a held strand")
     if case.melt_share is not None:
         return _by_melt_power(case, stands)
+    return _by_counts(case, stands, flags_are_reported=flags_are_reported)
+
+
+def _by_counts(case: _Case, stands: str, *, flags_are_reported: bool) -> _Found:
+    """Run-out stands still, grinding creeps: only fine counts show it, and only after some feed."""
     if case.law.count_mm > _FINE_MM:
         coarse = f"counts of {case.law.count_mm:g} mm do not show whether it creeps"
         return StallPattern.STRAND_STOPPED, (stands, f"{coarse}, so a worn groove and an empty spool look alike")
+    if case.alarm.after.feed.fed_mm < _SEEN_STANDING_MM:
+        return StallPattern.STRAND_STOPPED, (stands, "too little was fed since to tell whether it creeps")
     count_mm = case.law.count_mm
     if case.alarm.after.moved_mm <= 1.5 * count_mm and case.alarm.moved_mm <= _STOPS_WITHIN_MM:
         still = f"the encoder saw {case.alarm.after.moved_mm:.1f} mm after the alarm, retractions included"
