@@ -192,10 +192,9 @@ def _judged(state: HeaterBalance, short_w: float, flow: float, seconds: float) -
 def _calibrated(known: Calibration, row: Array, miss_w: float, seconds: float) -> Calibration:
     """Recursive least squares with forgetting; one odd block is clipped."""
     keep = math.exp(-seconds / _MEMORY_S)
-    covariance = np.array(known.covariance) / keep
-    covariance = (
-        np.minimum(covariance, np.diag(_PRIOR_VARIANCE)) if covariance.trace() > _PRIOR_VARIANCE.sum() else covariance
-    )
+    covariance = np.array(known.covariance)
+    if covariance.trace() < keep * _PRIOR_VARIANCE.sum():  # forget no further than what was not known at the start
+        covariance /= keep
     gain = covariance @ row
     spread = 1.0 + float(row @ gain)
     clip = _CLIP_SD * known.noise_w * math.sqrt(spread) if known.blocks >= _LEAST_BLOCKS // 2 else math.inf

@@ -13,7 +13,7 @@ from monitor.core.stall_law import Limits, RigNoise, StallLaw, baseline_sd, limi
 
 WINDOW_MM: Final = 30.0
 LEARN_MM: Final = 600.0
-_PRIOR_SD: Final = (0.03, 0.003)  # judgement: of an encoder's scale, and of slip per mm³/s
+_PRIOR_SD: Final = (0.06, 0.003)  # judgement, wide: of an encoder's scale, and of slip per mm³/s
 _CLIP_SD: Final = 3.0  # one bad window must not pull the line
 _LATE_MARGIN: Final = 1.25  # judgement: the largest error of time yet to come, over the largest seen while learning
 _LEAST_LATE_PERIODS: Final = (

@@ -18,6 +18,7 @@ _SETTLE_MM: Final = 1.0  # slack taken up after a change of input
 HOT_IDLE_S: Final = 600.0  # judgement: a strand that stood hot this long may have swollen
 _HEAD_START_MM: Final = 30.0
 _UNSEEN_RETURN_MM: Final = 5.0  # feed after which a reading counts although the one before it was retracted
+_AT_MARK_MM: Final = 0.01  # so close under the mark nothing is drawn back: sums of moves are rounded
 _FASTER_THAN_FED: Final = 1.5  # an encoder that reads more than this share of the feed has been reset or damaged
 
 
@@ -87,7 +88,7 @@ def advance_ledger(
         return old._replace(time_s=time_s, fed_mm=fed_mm, high_mm=fed_mm, moved_s=time_s, step=NO_STEP)
     if old.sensed_mm is None or fed_mm <= old.settle_to_mm:
         return _zeroed(old, time_s, fed_mm, sensed_mm)
-    was_retracted = old.fed_mm < old.high_mm
+    was_retracted = old.fed_mm < old.high_mm - _AT_MARK_MM
     if was_retracted and fed_mm - old.counted_mm < _UNSEEN_RETURN_MM:
         return old._replace(time_s=time_s, fed_mm=fed_mm, high_mm=fed_mm, moved_s=time_s, step=NO_STEP)
     if not _fits(law, old, time_s, fed_mm, sensed_mm - old.sensed_mm):
