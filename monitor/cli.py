@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import argparse
 import errno
+import os
 import sys
 import traceback
 from typing import TYPE_CHECKING, Final
@@ -57,6 +58,8 @@ def build_parser() -> argparse.ArgumentParser:
 
 def main(words: Sequence[str] | None = None) -> int:
     """Run the command line; return the exit status."""
+    # before numpy comes in: products as small as ours lose by threading, and idle threads would spin beside a printer
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     prepare_streams()
     try:
         status = _run(words)

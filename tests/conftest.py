@@ -3,11 +3,14 @@
 import asyncio
 import functools
 import inspect
+import os
 from collections.abc import Awaitable, Callable, Iterator
 from pathlib import Path
 from typing import Any
 
 import pytest
+
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # before numpy comes in: products this small only lose by threading
 
 
 def _checked(test: Callable[..., Awaitable[None]]) -> Callable[..., Awaitable[None]]:

@@ -76,7 +76,7 @@ def test_fresh_material_resets_the_dose_and_clears_the_alert() -> None:
 
 def test_a_retraction_and_its_return_do_not_restart_the_idle_clock() -> None:
     """Idle time runs from the high-water mark of feed."""
-    events = [_sample(0.0, 0.0), _sample(10.0, 5.0), *(_sample(20.0 + i, 5.0 - 0.8 * (i % 2)) for i in range(600))]
+    events = [_sample(7.0, 0.0), _sample(10.0, 5.0), *(_sample(20.0 + i, 5.0 - 0.8 * (i % 2)) for i in range(600))]
 
     assert _last(events).assessment.strands[0].idle_s == pytest.approx(609.0)
 

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from scipy.integrate import solve_ivp
 
-from monitor.core.assess import soft_front_mm
+from monitor.core.assess_strand import soft_front_mm
 from monitor.core.assessment import Array
 from monitor.core.exchange import exchange_rate_per_s
 from monitor.core.field import build_field

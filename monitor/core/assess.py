@@ -11,8 +11,8 @@ import numpy as np
 
 from monitor.core.alert_texts import Facts, alert_action, alert_limit, alert_text
 from monitor.core.alerts import Change, Record
+from monitor.core.assess_strand import assess_strand
 from monitor.core.assessment import (
-    Activity,
     Alert,
     AlertState,
     AlertTransition,
@@ -22,15 +22,14 @@ from monitor.core.assessment import (
     LinerReading,
     Priority,
     Quality,
-    Span,
+    SharedReading,
     StrandAssessment,
 )
 from monitor.core.engine_state import EngineState, Model
-from monitor.core.feed import is_feeding
-from monitor.core.forecast import feeding_left_s, standing_left_s
+from monitor.core.parameters import Strand
 from monitor.core.readings import wall_readings
+from monitor.core.shared_channel import Content
 
-_NEVER: Final = Span(float("inf"), float("inf"))
 _CONDITION_OF: Final[Mapping[Priority, Condition]] = {
     Priority.CAUTION: Condition.NORMAL,
     Priority.WARNING: Condition.WARNING,
@@ -41,7 +40,7 @@ _CONDITION_OF: Final[Mapping[Priority, Condition]] = {
 def assess(model: Model, state: EngineState, values: Array) -> Assessment:
     """Everything known at this moment; `values` are those of the alert points."""
     quality = data_quality(model, state)
-    bare = tuple(_strand(model, state, index, quality) for index in range(len(model.feeds)))
+    bare = tuple(assess_strand(model, state, index, quality) for index in range(len(model.feeds)))
     liners = _liners(model, state)
     alerts = _alerts(model, state, values, bare, liners)
     strands = tuple(_with_condition(strand, alerts) for strand in bare)
@@ -61,6 +60,7 @@ def assess(model: Model, state: EngineState, values: Array) -> Assessment:
         liners=liners,
         alerts=alerts,
         counts=state.counts,
+        shared=_shared(model, state),
     )
 
 
@@ -75,7 +75,7 @@ def transitions(
     told = []
     for change in changes:
         point = model.law.points[change.point]
-        strand = None if point.strand is None else _strand(model, state, point.strand, quality)
+        strand = None if point.strand is None else assess_strand(model, state, point.strand, quality)
         alert = _alert(model, state, values, change.point, change.record, strand, liners)
         told.append(AlertTransition(state.time_s, change.event, alert, change.previous, actor))
     return tuple(told)
@@ -106,100 +106,19 @@ def data_quality(model: Model, state: EngineState) -> Quality:
     return Quality.STALE if oldest_s > model.longest_silence_s else Quality.GOOD
 
 
-def standing_since_s(state: EngineState, strand: int) -> float | None:
-    """Since when the strand stands hot without new material; None while it is cold."""
-    hot_s = state.hot_since_s[strand]
-    return None if hot_s is None else max(hot_s, state.feeds.strands[strand].moved_s)
-
-
-def activity(state: EngineState, strand: int) -> Activity:
-    """What the strand is doing."""
-    if is_feeding(state.feeds.strands[strand], state.time_s):
-        return Activity.FEEDING
-    return Activity.COLD if state.hot_since_s[strand] is None else Activity.IDLE
-
-
-def soft_front_mm(x_mm: Array, temp_c: Array, glass_c: float) -> float:
-    """How far upstream of the merge point the strand is above `glass_c`, linear between parcels [mm].
-
-    >>> soft_front_mm(np.array([1.0, 2.0, 3.0]), np.array([200.0, 100.0, 40.0]), 70.0)
-    2.5
-    """
-    soft = np.flatnonzero(temp_c > glass_c)
-    if len(soft) == 0:
-        return 0.0
-    last = int(soft[-1])
-    if last + 1 == len(temp_c):
-        return float(x_mm[last])
-    share = (temp_c[last] - glass_c) / (temp_c[last] - temp_c[last + 1])
-    return float(x_mm[last] + share * (x_mm[last + 1] - x_mm[last]))
-
-
-def _strand(model: Model, state: EngineState, index: int, quality: Quality) -> StrandAssessment:
-    strand, feed = model.parameters.strands[index], state.feeds.strands[index]
-    material, doing = strand.material, activity(state, index)
-    x_mm, temp_c, dose_min = _rows(model, state, index)
-    hope = material.limit_high_min / material.limit_min
-    since_s = standing_since_s(state, index)
-    merge_c = float("nan") if state.field is None else state.field.walls.merge_c
-    return StrandAssessment(
-        input=strand.input,
-        material=material.name,
-        label=strand.label,
-        activity=doing,
-        condition=Condition.UNAVAILABLE if quality is Quality.BAD else Condition.NORMAL,
-        quality=quality,
-        idle_s=state.time_s - (feed.moved_s if since_s is None else since_s),
-        feed_mm_s=feed.speed_mm_s,
-        fed_mm=None if feed.fed_mm is None else feed.fed_mm - feed.first_mm,
-        dose_now_min=float(dose_min.max()),
-        dose_warn_min=material.warn_min,
-        dose_limit_min=material.limit_min,
-        reference_c=material.reference_c,
-        warn_left_s=_left(model, state, index, (material.warn_min, material.warn_min * hope)),
-        limit_left_s=_left(model, state, index, (material.limit_min, material.limit_high_min)),
-        hottest_c=float(temp_c.max()),
-        glass_c=material.glass_c,
-        softening_min=0.0 if state.field is None else model.field.softest_min(state.field)[index],
-        softening_warn_min=model.parameters.limits.softening_warn_min,
-        softening_limit_min=model.parameters.limits.softening_limit_min,
-        soft_front_mm=soft_front_mm(x_mm, temp_c, material.glass_c),
-        stiff_from_mm=model.stiff_from_mm,
-        merge_wall_c=merge_c,
-        min_feed_c=material.min_feed_c,
-        min_feed_is_rule=material.min_feed_is_rule,
-        x_mm=x_mm,
-        temp_c=temp_c,
-        dose_min=dose_min,
-        stand_in=strand.stand_in,
-        stand_in_for=strand.stand_in_for,
+def _shared(model: Model, state: EngineState) -> tuple[SharedReading, ...]:
+    if model.shared is None or state.shared is None:
+        return ()
+    return tuple(
+        _shared_reading(model.parameters.strands[content.strand], content, state.time_s)
+        for content in model.shared.contents(state.shared)
     )
 
 
-def _rows(model: Model, state: EngineState, index: int) -> tuple[Array, Array, Array]:
-    """Places, temperatures and doses of one strand's parcels; ambient and fresh while nothing is known."""
-    if state.field is None:
-        x_mm = model.field.grid.centres_mm(0.0)
-        return x_mm, np.full_like(x_mm, model.parameters.ambient_c), np.zeros_like(x_mm)
-    temp_c, dose_min = model.field.path_rows(state.field)
-    return model.field.centres_mm(state.field, index), temp_c[index], dose_min[index]
-
-
-def _left(model: Model, state: EngineState, index: int, limits_min: tuple[float, float]) -> Span:
-    """Range of the time left: cautious law and limit, and best law with the hopeful limit."""
-    if state.field is None:
-        return _NEVER
-    x_mm, temp_c, dose_min = _rows(model, state, index)
-    speed_mm_s = state.feeds.strands[index].speed_mm_s
-    is_feeding = activity(state, index) is Activity.FEEDING and speed_mm_s > 0.0
-    ends = []
-    for law, limit_min in zip((model.field.law, model.hopeful), limits_min, strict=True):
-        rate = np.exp(law.of(index).log_rate(temp_c[None, :])[0])
-        if is_feeding:
-            ends.append(feeding_left_s(dose_min, rate, limit_min, x_mm, speed_mm_s))
-        else:
-            ends.append(standing_left_s(dose_min, rate, limit_min))
-    return Span(ends[0], max(ends))
+def _shared_reading(strand: Strand, content: Content, time_s: float) -> SharedReading:
+    material = strand.material
+    age_s = time_s - content.oldest_s
+    return SharedReading(strand.input, content.share, age_s, content.dose_min, material.warn_min, material.limit_min)
 
 
 def _liners(model: Model, state: EngineState) -> tuple[LinerReading, ...]:

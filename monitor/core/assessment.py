@@ -90,6 +90,19 @@ class WallReading:
     duty: float | None
     quality: Quality
     age_s: float
+    is_estimate: bool = False  # reckoned by the model, because the sensor is not there or silent
+
+
+@dataclass(frozen=True, slots=True)
+class SharedReading:
+    """What the shared channel, from the merge point to the nozzle, holds of one strand."""
+
+    input: int
+    share: float  # of the channel's volume [-]
+    age_s: float  # of the oldest part of it, since it passed the merge point
+    dose_min: float  # highest, in minutes at the material's reference temperature
+    dose_warn_min: float
+    dose_limit_min: float
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -129,6 +142,9 @@ class StrandAssessment:
     dose_min: Array
     stand_in: str = ""  # the material that values were borrowed of, empty without
     stand_in_for: tuple[str, ...] = ()  # the values borrowed, as a materials table calls them
+    idle_low_s: float | None = None  # the low end of `idle_s` where a gap in the data leaves it open, else None
+    dose_low_min: float | None = None  # likewise of `dose_now_min`: the dose if all was cold while no data came
+    doubt: str = ""  # the datum that makes most of the range of `limit_left_s`; empty where there is no range
 
     @property
     def dose_share(self) -> float:
@@ -203,6 +219,7 @@ class Assessment:
     liners: tuple[LinerReading, ...]
     alerts: tuple[Alert, ...]
     counts: Mapping[str, int]
+    shared: tuple[SharedReading, ...] = ()  # the shared channel, strand by strand
 
 
 @dataclass(frozen=True, slots=True)

@@ -18,13 +18,14 @@ from monitor.core.alerts import acknowledge, update
 from monitor.core.assess import alert_id, assess, data_quality, silence_s, transitions
 from monitor.core.assessment import Acknowledge, AlertTransition, Array, Assessment, Quality
 from monitor.core.engine_state import EngineState, Model, build_model, initial_state
-from monitor.core.feed import Feeds, carried, is_feeding, read_feeds
+from monitor.core.estimates import estimated_sensors
+from monitor.core.feed import carried, is_feeding, read_feeds
 from monitor.core.field_state import FieldState
 from monitor.core.parameters import Parameters
-from monitor.core.readings import Sensors, read_sensors, wall_vector
+from monitor.core.readings import read_sensors, wall_vector
+from monitor.core.shared_channel import SharedState
 
-QUANTUM_S: Final = 2.0  # field steps are whole multiples: few different propagators serve a jittery clock
-SHORTEST_STEP_S: Final = 2.0  # samples that come faster are gathered
+STEP_S: Final = 2.0  # the field moves in whole multiples: few propagators serve a jittery clock, samples are gathered
 _HOUR_S: Final = 3600.0
 _NOTHING: Final = -math.inf
 _HELD_K: Final = -ALERT_TABLE["cold_feed"].deadband / 2
@@ -95,7 +96,7 @@ def advance(
 
 def point_values(model: Model, state: EngineState) -> Array:
     """Value of every alert point, in the order of the points; minus infinity where there is nothing to judge."""
-    now_s, feeds = state.time_s, state.feeds.strands
+    now_s, feeds = state.time_s, state.feeds
     standing_h = [
         _NOTHING if hot_s is None else (now_s - max(hot_s, feed.moved_s)) / _HOUR_S
         for hot_s, feed in zip(state.hot_since_s, feeds, strict=True)
@@ -150,69 +151,69 @@ def _lacking_k(lacking_k: float, *, is_hot: bool, is_feeding: bool) -> float:
 def _sampled(model: Model, state: EngineState, sample: Sample, time_s: float) -> EngineState:
     if time_s - state.field_s > model.longest_silence_s:
         # the last moment is left to the sample's own step, which carries the feed that came with it
-        state = _held(model, state._replace(time_s=time_s - SHORTEST_STEP_S))
+        state = _held(model, state._replace(time_s=time_s - STEP_S))
     sensors = read_sensors(state.sensors, model.sensors, sample.values, time_s)
-    feeds = read_feeds(state.feeds, model.feeds, sample.values, time_s)
-    field, field_s, is_carried = _carried(model, state, sensors, feeds, time_s)
-    # all fields at once: this is one of the busiest places of the engine
-    return EngineState(
+    feeds = read_feeds(state.feeds, model.feeds, sample.values, time_s, model.longest_silence_s)
+    state = state._replace(
         time_s=time_s,
         sample_s=time_s,
-        field_s=field_s,
-        field=field,
         sensors=sensors,
-        feeds=carried(feeds) if is_carried else feeds,
-        hot_since_s=_hot_since_s(model, state, field, time_s) if is_carried else state.hot_since_s,
-        liner_above_s=_liner_above_s(model, state, field, field_s - state.field_s),
+        feeds=feeds,
         execution=state.execution if sample.execution is None else sample.execution,
         progress=sample.values.get("progress", state.progress),
-        link_available=state.link_available,
-        link_reason=state.link_reason,
-        alerts=state.alerts,
         counts=_counted(state, "samples"),
     )
-
-
-def _carried(
-    model: Model, state: EngineState, sensors: Sensors, feeds: Feeds, time_s: float
-) -> tuple[FieldState | None, float, bool]:
-    """Field carried to the sample's time, walls running linearly to its values; how far; and whether it was due.
-
-    The field begins when the first wall temperature is known: before, there is nothing to reckon with.
-    """
     if state.field is None:
-        if all(sensor.temp_c is None for sensor in sensors):
-            return None, time_s, False
-        return model.field.initial(wall_vector(sensors, model.parameters, time_s)), time_s, True
-    step_s = math.floor((time_s - state.field_s) / QUANTUM_S) * QUANTUM_S
-    if step_s < SHORTEST_STEP_S:
-        return state.field, state.field_s, False
-    walls_c = wall_vector(sensors, model.parameters, time_s)
-    fed_mm = [feed.pending_mm for feed in feeds.strands]
-    return model.field.advance(state.field, step_s, walls_c, fed_mm), state.field_s + step_s, True
+        return _begun(model, state)
+    due_s = _due_s(state)
+    return _carried(model, state, due_s) if due_s > 0.0 else state
+
+
+def _begun(model: Model, state: EngineState) -> EngineState:
+    """State once the field begins, with the first wall temperature: before, there is nothing to reckon with."""
+    if all(sensor.temp_c is None for sensor in state.sensors):
+        return state._replace(field_s=state.time_s, hot_since_s=_hot_since_s(model, state))
+    sensors = estimated_sensors(model, state, 0.0)
+    field = model.field.initial(wall_vector(sensors, model.parameters, state.time_s))
+    state = state._replace(field=field, field_s=state.time_s, sensors=sensors, feeds=carried(state.feeds))
+    return state._replace(hot_since_s=_hot_since_s(model, state))
+
+
+def _due_s(state: EngineState) -> float:
+    """How far the field can be carried by now, in whole steps [s]."""
+    return math.floor((state.time_s - state.field_s) / STEP_S) * STEP_S
+
+
+def _carried(model: Model, state: EngineState, step_s: float, *, is_known: bool = True) -> EngineState:
+    """State with the field carried one step on: walls running linearly to their newest values, pending feed fed."""
+    if state.field is None:
+        return state
+    sensors = estimated_sensors(model, state, step_s)
+    walls_c = wall_vector(sensors, model.parameters, state.time_s)
+    fed_mm = [feed.pending_mm for feed in state.feeds]
+    field = model.field.advance(state.field, step_s, walls_c, fed_mm, is_known=is_known)
+    state = state._replace(
+        field=field,
+        field_s=state.field_s + step_s,
+        sensors=sensors,
+        feeds=carried(state.feeds),
+        liner_above_s=_liner_above_s(model, state, field, step_s),
+        shared=_shared(model, state, field, step_s),
+    )
+    return state._replace(hot_since_s=_hot_since_s(model, state))
 
 
 def _held(model: Model, state: EngineState) -> EngineState:
     """Field carried through a silence: strands standing, walls at the hotter of last value and set point."""
-    if state.field is None:
-        return state
-    left_s = math.floor((state.time_s - state.field_s) / QUANTUM_S) * QUANTUM_S
-    if left_s < SHORTEST_STEP_S:
-        return state
-    walls_c = wall_vector(state.sensors, model.parameters, state.time_s)
-    still, after = (0.0,) * len(model.feeds), state.field
-    for step_s in _growing_steps(left_s):
-        after = model.field.advance(after, step_s, walls_c, still)
-    hot_since_s = _hot_since_s(model, state, after, state.time_s)
-    liner_above_s = _liner_above_s(model, state, after, left_s)
-    return state._replace(
-        field=after, field_s=state.field_s + left_s, hot_since_s=hot_since_s, liner_above_s=liner_above_s
-    )
+    left_s = _due_s(state)
+    for step_s in _growing_steps(left_s) if left_s > 0.0 else ():
+        state = _carried(model, state, step_s, is_known=False)
+    return state
 
 
 def _growing_steps(total_s: float) -> Iterator[float]:
     """Steps that double: walls may jump at the start of a silence, and the dose must follow the strand's warming."""
-    step_s = SHORTEST_STEP_S
+    step_s = STEP_S
     while total_s > step_s:
         yield step_s
         total_s -= step_s
@@ -220,22 +221,33 @@ def _growing_steps(total_s: float) -> Iterator[float]:
     yield total_s
 
 
-def _hot_since_s(model: Model, state: EngineState, field: FieldState | None, time_s: float) -> tuple[float | None, ...]:
-    """Since when the merge point's wall has been above each strand's glass transition."""
-    if field is None:
-        return state.hot_since_s
+def _hot_since_s(model: Model, state: EngineState) -> tuple[float | None, ...]:
+    """Since when the merge point's wall has been above each strand's glass transition; unknown counts as hot."""
+    merge_c = math.inf if state.field is None or not _is_merge_known(model, state) else state.field.walls.merge_c
     return tuple(
-        (time_s if since_s is None else since_s) if field.walls.merge_c > glass_c else None
+        (state.time_s if since_s is None else since_s) if merge_c > glass_c else None
         for since_s, glass_c in zip(state.hot_since_s, model.glass_c, strict=True)
     )
 
 
-def _liner_above_s(
-    model: Model, state: EngineState, field: FieldState | None, step_s: float
-) -> tuple[tuple[float, ...], ...]:
+def _is_merge_known(model: Model, state: EngineState) -> bool:
+    walls = [state.sensors[index] for index in model.merge_sensors]
+    return all(sensor.temp_c is not None or sensor.set_c is not None for sensor in walls)
+
+
+def _shared(model: Model, state: EngineState, field: FieldState, step_s: float) -> SharedState | None:
+    """Shared channel after a step: what lay in it aged, and new material came in."""
+    if model.shared is None or state.shared is None or state.field is None:
+        return None
+    shared = model.shared.aged(state.shared, step_s, field.walls.shared_c)
+    new_mm = [max(0.0, after - before) for before, after in zip(state.field.high_mm, field.high_mm, strict=True)]
+    if not any(new_mm):
+        return shared
+    return model.shared.fed(shared, state.time_s, new_mm, model.field.passing_min(field))
+
+
+def _liner_above_s(model: Model, state: EngineState, field: FieldState, step_s: float) -> tuple[tuple[float, ...], ...]:
     """How long each liner has been above each of its limits, the step just made included [s]."""
-    if field is None or state.field is None:
-        return state.liner_above_s
     hottest_c = field.walls.liners_c
     if all(liner_c <= limits[0] for liner_c, limits in zip(hottest_c, model.liner_limits_c, strict=True)):
         return state.liner_above_s

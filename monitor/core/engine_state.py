@@ -11,6 +11,7 @@ from connectors.telemetry import Execution, channel
 from monitor.core.alert_points import alert_points
 from monitor.core.alerts import AlertBook, AlertLaw, alert_law
 from monitor.core.assessment import ZonePlace
+from monitor.core.cold_end import ColdEndLaw, cold_end_law
 from monitor.core.dose import DoseLaw, hopeful_law
 from monitor.core.feed import Feed, Feeds
 from monitor.core.field import Field, build_field
@@ -18,9 +19,10 @@ from monitor.core.field_state import FieldState
 from monitor.core.hot_path import stiff_from_mm, watched_liners, zone_places
 from monitor.core.parameters import Parameters
 from monitor.core.readings import Sensor, SensorChannels, Sensors, sensor_channels
+from monitor.core.shared_channel import SharedChannel, SharedState, shared_channel
 
 _NO_ALERTS: Final = AlertBook()
-_NO_FEEDS: Final = Feeds()
+_NO_FEEDS: Final[Feeds] = ()
 _NO_COUNTS: Final[Mapping[str, int]] = {}
 
 
@@ -42,6 +44,8 @@ class Model:
     liner_limits_c: tuple[tuple[float, float, float], ...]  # warn, alarm, stop of each of these
     wall_sensors: tuple[int, ...]  # sensors that walls at and upstream of the merge point depend on
     merge_sensors: tuple[int, ...]  # those of the wall at the merge point itself
+    cold_end: ColdEndLaw | None  # where its temperature has to be estimated
+    shared: SharedChannel | None
     longest_silence_s: float  # data older than this are STALE
 
 
@@ -56,6 +60,7 @@ class EngineState(NamedTuple):
     feeds: Feeds = _NO_FEEDS
     hot_since_s: tuple[float | None, ...] = ()  # per strand: since when the merge wall is above its glass transition
     liner_above_s: tuple[tuple[float, ...], ...] = ()  # per liner zone: time above warn, alarm, stop
+    shared: SharedState | None = None
     execution: Execution | None = None
     progress: float | None = None
     link_available: bool = False
@@ -66,7 +71,7 @@ class EngineState(NamedTuple):
 
 def build_model(parameters: Parameters) -> Model:
     """Prepare the model of one machine and its load."""
-    field, liners = build_field(parameters), watched_liners(parameters)
+    field, liners, estimated = build_field(parameters), watched_liners(parameters), parameters.estimated_sensor
     limits = [parameters.liners[parameters.zones[index].liner or ""] for index in liners]
     return Model(
         parameters=parameters,
@@ -81,8 +86,10 @@ def build_model(parameters: Parameters) -> Model:
         min_feed_c=tuple(strand.material.min_feed_c for strand in parameters.strands),
         liner_zones=liners,
         liner_limits_c=tuple((row.warn_c, row.alarm_c, row.stop_c) for row in limits),
-        wall_sensors=field.points.sensors,
+        wall_sensors=tuple(index for index in field.points.sensors if parameters.sensors[index] != estimated),
         merge_sensors=field.points.merge_sensors,
+        cold_end=cold_end_law(parameters, field.grid),
+        shared=shared_channel(parameters, field.law),
         longest_silence_s=parameters.limits.stale_after_s,
     )
 
@@ -91,7 +98,8 @@ def initial_state(model: Model) -> EngineState:
     """State before the first event: nothing known."""
     return EngineState(
         sensors=(Sensor(),) * len(model.sensors),
-        feeds=Feeds((Feed(),) * len(model.feeds)),
+        feeds=(Feed(),) * len(model.feeds),
         hot_since_s=(None,) * len(model.feeds),
         liner_above_s=((0.0, 0.0, 0.0),) * len(model.liner_zones),
+        shared=None if model.shared is None else model.shared.initial(),
     )

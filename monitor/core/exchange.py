@@ -73,7 +73,10 @@ def exchange_rate_per_s(zone: Zone, diameter_mm: float, material: Material) -> f
     if zone.liner is not None:
         outer_mm = zone.bore_mm + 2 * zone.liner_mm
         outside_m_k_w += shell_resistance_m_k_w(zone.bore_mm, outer_mm, LINER_CONDUCTIVITY_W_M_K)
-    area_m2 = math.pi * (diameter_mm * 1e-3) ** 2 / 4
-    stored_j_m_k = material.density_kg_m3 * material.heat_capacity_j_kg_k * area_m2
     inside_s = 1 / inside_rate_per_s(diameter_mm, material.diffusivity_mm2_s)
-    return 1 / (inside_s + stored_j_m_k * outside_m_k_w)
+    return 1 / (inside_s + stored_j_m_k(diameter_mm, material) * outside_m_k_w)
+
+
+def stored_j_m_k(diameter_mm: float, material: Material) -> float:
+    """Heat that a metre of strand stores per kelvin, ρ c A [J/(m K)]."""
+    return material.density_kg_m3 * material.heat_capacity_j_kg_k * math.pi * (diameter_mm * 1e-3) ** 2 / 4

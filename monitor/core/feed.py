@@ -19,7 +19,9 @@ class Feed(NamedTuple):
     fed_mm: float | None = None  # last value reported, since the connector's own zero
     first_mm: float = 0.0  # value first reported
     high_mm: float = 0.0  # highest value reported
-    moved_s: float = 0.0  # when new material last moved, or the session's start
+    seen_s: float = 0.0  # when it was last reported
+    moved_s: float = 0.0  # when new material last moved, or the session's start: the earliest that it may have been
+    moved_late_s: float = 0.0  # and the latest: reports may have been missing in between
     pending_mm: float = 0.0  # fed, but not yet carried into the field
     speed_mm_s: float = 0.0  # smoothed, signed
 
@@ -31,41 +33,40 @@ class Feed(NamedTuple):
 
 def is_feeding(feed: Feed, time_s: float) -> bool:
     """Whether new material moved within the last seconds."""
-    return time_s - feed.moved_s <= FEEDING_WITHIN_S and feed.has_fed
+    return time_s - feed.moved_late_s <= FEEDING_WITHIN_S and feed.has_fed
 
 
-class Feeds(NamedTuple):
-    """All strands' feed, and when any of it was last reported."""
-
-    strands: tuple[Feed, ...] = ()
-    seen_s: float = 0.0
+Feeds = tuple[Feed, ...]
 
 
-def read_feeds(known: Feeds, channels: tuple[str, ...], values: Mapping[str, float], time_s: float) -> Feeds:
-    """Feeds after a sample; `channels` holds the feed channel of each strand."""
-    reported = [values.get(name) for name in channels]
-    if all(fed_mm is None for fed_mm in reported):
-        return known
-    elapsed_s = time_s - known.seen_s
-    strands = [
-        feed
-        if fed_mm is None or (fed_mm == feed.fed_mm and feed.speed_mm_s == 0.0)
-        else _reported(feed, fed_mm, time_s, elapsed_s)
-        for feed, fed_mm in zip(known.strands, reported, strict=True)
-    ]
-    return Feeds(tuple(strands), time_s)
+def read_feeds(
+    known: Feeds, channels: tuple[str, ...], values: Mapping[str, float], time_s: float, longest_gap_s: float
+) -> Feeds:
+    """Feeds after a sample; `channels` holds the feed channel of each strand.
+
+    Reports further apart than `longest_gap_s` leave open when the strand moved in between.
+    """
+    return tuple(
+        feed if (fed_mm := values.get(name)) is None else _reported(feed, fed_mm, time_s, longest_gap_s)
+        for feed, name in zip(known, channels, strict=True)
+    )
 
 
-def _reported(feed: Feed, fed_mm: float, time_s: float, elapsed_s: float) -> Feed:
+def _reported(feed: Feed, fed_mm: float, time_s: float, longest_gap_s: float) -> Feed:
     if feed.fed_mm is None:
-        return feed._replace(fed_mm=fed_mm, first_mm=fed_mm, high_mm=fed_mm)
-    moved_mm = fed_mm - feed.fed_mm
+        return feed._replace(fed_mm=fed_mm, first_mm=fed_mm, high_mm=fed_mm, seen_s=time_s)
+    if fed_mm == feed.fed_mm and feed.speed_mm_s == 0.0:
+        return feed._replace(seen_s=time_s)
+    moved_mm, elapsed_s = fed_mm - feed.fed_mm, time_s - feed.seen_s
     is_new = fed_mm > feed.high_mm + NEW_MATERIAL_MM
+    earliest_s = time_s if elapsed_s <= longest_gap_s else feed.seen_s
     return Feed(
         fed_mm,
         feed.first_mm,
         fed_mm if is_new else feed.high_mm,
-        time_s if is_new else feed.moved_s,
+        time_s,
+        earliest_s if is_new else feed.moved_s,
+        time_s if is_new else feed.moved_late_s,
         feed.pending_mm + moved_mm,
         _smoothed(feed.speed_mm_s, moved_mm, elapsed_s),
     )
@@ -81,5 +82,4 @@ def _smoothed(speed_mm_s: float, moved_mm: float, elapsed_s: float) -> float:
 
 def carried(feeds: Feeds) -> Feeds:
     """Feeds once their pending part has gone into the field."""
-    strands = (feed if feed.pending_mm == 0.0 else feed._replace(pending_mm=0.0) for feed in feeds.strands)
-    return Feeds(tuple(strands), feeds.seen_s)
+    return tuple(feed if feed.pending_mm == 0.0 else feed._replace(pending_mm=0.0) for feed in feeds)

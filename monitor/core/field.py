@@ -17,7 +17,7 @@ from monitor.core.dose import DoseLaw, cautious_law, log_mean
 from monitor.core.field_state import FieldState, frozen
 from monitor.core.hot_path import watched_liners
 from monitor.core.parameters import Parameters, Strand
-from monitor.core.parcels import Position, position, renumber
+from monitor.core.parcels import Position, position, renumbered
 from monitor.core.propagator import Lattice, Propagators, lattice
 from monitor.core.stiff_part import StiffPart, stiff_part
 from monitor.core.travel import Move, Travel, travel
@@ -51,7 +51,7 @@ class Field:
         fresh = np.zeros((count, self.passed + self.grid.cells + self.withdrawn))
         log_rate = self.law.log_rate(temp)
         places, still = (self._place(0.0),) * count, (0.0,) * count
-        start = FieldState(walls_c, walls, still, places, temp, log_rate, np.exp(log_rate), fresh)
+        start = FieldState(walls_c, walls, still, still, places, temp, log_rate, np.exp(log_rate), fresh)
         settled = self.advance(frozen(start), _SETTLE_S, walls_c, still)
         return settled._replace(dose_min=start.dose_min, soft_min=None)
 
@@ -107,8 +107,9 @@ class Field:
             state.walls_c,
             state.walls,
             state.fed_mm[one],
+            state.high_mm[one],
             state.places[one],
-            *(None if array is None else array[one] for array in state[4:]),  # type: ignore[arg-type]  # the arrays
+            *(None if array is None else array[one] for array in state[5:]),  # type: ignore[arg-type]  # the arrays
         )
 
     def _step(
@@ -128,16 +129,17 @@ class Field:
         dose = self._aged(state, log_rate, rate, step_s, travels)
         unsure = state.unsure_min if is_known else self._kept_apart(state, dose)
         soft = self._softened(state, walls_c, walls.cold_side_c, temp, step_s, travels)
+        shifts = [0] * len(self.strands)
         for moved in travels:
-            for row in (dose, unsure, soft):
-                if row is not None:
-                    renumber(row[moved.strand], moved.shift)
+            shifts[moved.strand] = moved.shift
         fed_mm = tuple(fed + moved for fed, moved in zip(state.fed_mm, feed_mm, strict=True))
         places = tuple(
             place if moved_mm == 0.0 else self._place(fed)
             for place, fed, moved_mm in zip(state.places, fed_mm, feed_mm, strict=True)
         )
-        return frozen(FieldState(walls_c, walls, fed_mm, places, temp, log_rate, rate, dose, unsure, soft))
+        high_mm = tuple(map(max, state.high_mm, fed_mm))
+        dose, unsure, soft = renumbered(dose, shifts), renumbered(unsure, shifts), renumbered(soft, shifts)
+        return frozen(FieldState(walls_c, walls, fed_mm, high_mm, places, temp, log_rate, rate, dose, unsure, soft))
 
     def _stood(self, state: FieldState, step_s: float, walls_c: Array, feed_mm: Sequence[float]) -> Array:
         """Temperature rows as if all strands stood still, in one product; those of strands that move are not used."""
@@ -193,9 +195,7 @@ class Field:
     ) -> Array | None:
         """Softening dose after a step, parcels still in the columns they had before."""
         if cold_side_c <= self.stiff.lowest_glass_c:
-            if state.soft_min is None or not (travels and state.soft_min.any()):
-                return state.soft_min
-            return state.soft_min.copy()
+            return state.soft_min
         soft = np.zeros_like(state.dose_min) if state.soft_min is None else state.soft_min.copy()
         stood = np.ones(len(self.strands), dtype=bool)
         for moved in travels:
@@ -213,11 +213,14 @@ class Field:
         fed_mm = tuple(fed + mm - tail for fed, mm, tail in zip(state.fed_mm, feed_mm, tails, strict=True))
         places = tuple(map(self._place, fed_mm))
         shifts = [place.shift - before.shift for place, before in zip(places, state.places, strict=True)]
-        dose, unsure, soft = (
-            _renumbered(array, shifts) for array in (state.dose_min, state.unsure_min, state.soft_min)
+        moved = state._replace(
+            fed_mm=fed_mm,
+            places=places,
+            dose_min=renumbered(state.dose_min, shifts),
+            unsure_min=renumbered(state.unsure_min, shifts),
+            soft_min=renumbered(state.soft_min, shifts),
         )
-        moved = state._replace(fed_mm=fed_mm, places=places, unsure_min=unsure, soft_min=soft)
-        return moved if dose is None else moved._replace(dose_min=dose), tails
+        return moved, tails
 
     def _tail_mm(self, moved_mm: float) -> float:
         """The last part of a move that matters: what was on the path before it is forgotten, or beyond the path."""
@@ -236,12 +239,21 @@ class Field:
         oldest: list[float] = self._on_path(state.dose_min).max(axis=1).tolist()
         return oldest
 
+    def passing_min(self, state: FieldState) -> list[float]:
+        """Dose of the material that has just passed the merge point."""
+        passing: list[float] = state.dose_min[:, self.passed - 1].tolist()
+        return passing
+
     def surest_min(self, state: FieldState) -> list[float]:
         """The same without what was gained while nobody knew the walls: the low end of the range."""
         if state.unsure_min is None:
             return self.oldest_min(state)
         surest: list[float] = self._on_path(state.dose_min - state.unsure_min).max(axis=1).tolist()
         return surest
+
+    def unsure_min(self, state: FieldState, strand: int) -> Array | float:
+        """The part of one strand's doses on the path that was gained while nobody knew the walls; 0 where none was."""
+        return 0.0 if state.unsure_min is None else self._on_path(state.unsure_min)[strand]
 
     def softest_min(self, state: FieldState) -> list[float]:
         """Highest softening dose of each strand where it must be stiff [min at 20 K above its glass transition]."""
@@ -275,12 +287,3 @@ def build_field(parameters: Parameters) -> Field:
         passed=math.ceil(_PASSED_MM / grid.cell_mm),
         withdrawn=math.ceil(_WITHDRAWN_MM / grid.cell_mm),
     )
-
-
-def _renumbered(rows: Array | None, shifts: Sequence[int]) -> Array | None:
-    if rows is None:
-        return None
-    rows = rows.copy()
-    for row, shift in zip(rows, shifts, strict=True):
-        renumber(row, shift)
-    return rows

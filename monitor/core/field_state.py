@@ -21,6 +21,7 @@ class FieldState(NamedTuple):
     walls_c: Array  # [ambient, sensors …]
     walls: WallFacts
     fed_mm: tuple[float, ...]
+    high_mm: tuple[float, ...]  # highest that `fed_mm` ever was: beyond it material is new
     places: tuple[Position, ...]  # what `fed_mm` means on the lattice
     temp_c: Array
     log_rate: Array  # of the dose, needed again at the start of the next step; and its exponential

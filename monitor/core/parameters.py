@@ -15,6 +15,7 @@ class WallLaw(StrEnum):
     SENSOR = "sensor"  # the whole zone is at its sensor's temperature
     BRIDGE = "bridge"  # linear between the neighbouring zones
     AMBIENT = "ambient"  # at room temperature
+    ESTIMATED = "estimated"  # reckoned from the heat it gets and gives; `sensor` names the reading that it stands for
 
 
 @dataclass(frozen=True, slots=True)
@@ -28,7 +29,7 @@ class Zone:
     length_mm, bore_mm : float
         Length along the strand and inner diameter of the channel [mm].
     law : WallLaw
-        Where the wall temperature comes from; `sensor` names the sensor when it is `SENSOR`.
+        Where the wall temperature comes from; `sensor` names the sensor when it is `SENSOR` or `ESTIMATED`.
     liner : str or None
         Material of a tube inside the bore of the metal, whose own bore is `bore_mm`; None for bare metal.
     liner_mm : float
@@ -45,6 +46,28 @@ class Zone:
     liner: str | None = None
     liner_mm: float = 0.0
     wetted: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class ColdEnd:
+    """A cold end without a sensor, as one lump of metal for all inputs together.
+
+    Parameters
+    ----------
+    heat_capacity_j_k : float
+        Heat capacity of what cools together [J/K].
+    from_manifold_w_k : float
+        Conductance from the manifold through all heat breaks [W/K].
+    to_coolant_w_k : float
+        Conductance to the coolant [W/K].
+    coolant_c : float
+        Temperature of the coolant where it enters [°C].
+    """
+
+    heat_capacity_j_k: float
+    from_manifold_w_k: float
+    to_coolant_w_k: float
+    coolant_c: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -167,6 +190,7 @@ class Parameters:
     strands: tuple[Strand, ...]
     liners: Mapping[str, LinerLimits] = field(default_factory=dict)
     limits: AlertLimits = field(default_factory=AlertLimits)
+    cold_end: ColdEnd | None = None
 
     def __post_init__(self) -> None:
         if not 0 <= self.last_before_merge < len(self.zones):
@@ -178,11 +202,19 @@ class Parameters:
             raise ValueError(f"strands name the same input twice: {inputs}")
         for zone in self.zones:
             _check_zone(zone, self)
+        estimated = {zone.sensor for zone in self.zones if zone.law is WallLaw.ESTIMATED}
+        if len(estimated) > 1 or bool(estimated) != (self.cold_end is not None):
+            raise ValueError(f"cold_end goes with exactly one estimated wall; got {self.cold_end} with {estimated}")
 
     @property
     def path_length_mm(self) -> float:
         """From the upstream end of the first zone to the merge point [mm]."""
         return sum(zone.length_mm for zone in self.zones[: self.last_before_merge + 1])
+
+    @property
+    def estimated_sensor(self) -> str | None:
+        """Name of the wall reading that is estimated, if there is one."""
+        return next((zone.sensor for zone in self.zones if zone.law is WallLaw.ESTIMATED), None)
 
     @property
     def sensors(self) -> tuple[str, ...]:
@@ -198,7 +230,7 @@ def _check_zone(zone: Zone, parameters: Parameters) -> None:
             f"zone {zone.name!r}: bore_mm is {zone.bore_mm}; allowed: at least the filament's"
             f" {parameters.filament_diameter_mm} mm"
         )
-    if (zone.law is WallLaw.SENSOR) != (zone.sensor is not None):
+    if (zone.law in {WallLaw.SENSOR, WallLaw.ESTIMATED}) != (zone.sensor is not None):
         raise ValueError(f"zone {zone.name!r}: law {zone.law} and sensor {zone.sensor!r} do not go together")
     if zone.law is WallLaw.BRIDGE and zone in (parameters.zones[0], parameters.zones[-1]):
         raise ValueError(f"zone {zone.name!r}: a bridge needs a neighbour on both sides")

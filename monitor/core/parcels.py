@@ -1,8 +1,9 @@
 """Bookkeeping of parcels: where a strand stands on the lattice, and how its rows are renumbered when it moves."""
 
 import math
+from collections.abc import Sequence
 from functools import lru_cache
-from typing import Final, NamedTuple
+from typing import Final, NamedTuple, TypeVar
 
 import numpy as np
 
@@ -48,6 +49,19 @@ def renumber(row: Array, shift: int) -> None:
         row[:-shift], row[-shift:] = row[shift:], row[-1]
     elif shift < 0:
         row[-shift:], row[:-shift] = row[:shift], row[0]
+
+
+Rows = TypeVar("Rows", Array, Array | None)
+
+
+def renumbered(rows: Rows, shifts: Sequence[int]) -> Rows:
+    """Rows of several strands after each has moved by so many parcels; the same rows where none has."""
+    if rows is None or not any(shifts):
+        return rows
+    rows = rows.copy()
+    for row, shift in zip(rows, shifts, strict=True):
+        renumber(row, shift)
+    return rows
 
 
 @lru_cache(maxsize=64)

@@ -15,12 +15,16 @@ from monitor.core.parameters import Parameters
 
 
 class Sensor(NamedTuple):
-    """Last values of one sensor; None for what was never reported. `seen_s` is when its temperature last came."""
+    """Last values of one sensor; None for what was never reported. `seen_s` is when its temperature last came.
+
+    `is_estimate` tells that `temp_c` was reckoned, because the sensor is not there or silent.
+    """
 
     temp_c: float | None = None
     set_c: float | None = None
     duty: float | None = None
     seen_s: float = 0.0
+    is_estimate: bool = False
 
 
 Sensors = tuple[Sensor, ...]
@@ -53,7 +57,7 @@ def read_sensors(
             values.get(names.temp, sensor.temp_c),
             values.get(names.target, sensor.set_c),
             values.get(names.duty, sensor.duty),
-            time_s if names.temp in values else sensor.seen_s,
+            *((time_s, False) if names.temp in values else (sensor.seen_s, sensor.is_estimate)),
         )
         for sensor, names in zip(known, channels, strict=True)
     )
@@ -67,8 +71,10 @@ def wall_vector(sensors: Sensors, parameters: Parameters, time_s: float) -> Arra
     """
     stale_s = parameters.limits.stale_after_s
     walls = [parameters.ambient_c]
-    for temp_c, set_c, _, seen_s in sensors:
-        if temp_c is None:
+    for temp_c, set_c, _, seen_s, is_estimate in sensors:
+        if is_estimate and temp_c is not None:
+            walls.append(temp_c)
+        elif temp_c is None:
             walls.append(parameters.ambient_c if set_c is None else max(set_c, parameters.ambient_c))
         elif set_c is not None and set_c > temp_c and time_s - seen_s > stale_s:
             walls.append(set_c)
@@ -89,6 +95,7 @@ def wall_readings(
             sensor.duty,
             _quality(sensor, time_s, stale_after_s),
             time_s - sensor.seen_s,
+            sensor.is_estimate,
         )
         for sensor, names in zip(sensors, channels, strict=True)
     )
@@ -97,4 +104,6 @@ def wall_readings(
 def _quality(sensor: Sensor, time_s: float, stale_after_s: float) -> Quality:
     if sensor.temp_c is None:
         return Quality.BAD
+    if sensor.is_estimate:
+        return Quality.GOOD
     return Quality.STALE if time_s - sensor.seen_s > stale_after_s else Quality.GOOD

@@ -1,0 +1,126 @@
+"""What lies between the merge point and the nozzle: from which strand, for how long, and how aged.
+
+Plug flow: what was fed first leaves first; strands do not mix on the way (they do, somewhat: what is told of
+proportions is right for the whole, not for a place). A retraction and its return count as nothing. Knows nothing of the
+strands upstream but what they hand over.
+"""
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Final, NamedTuple
+
+import numpy as np
+
+from monitor.core.assessment import Array
+from monitor.core.dose import DoseLaw
+from monitor.core.parameters import Parameters
+
+_FINEST: Final = 1 / 32  # of the channel: plugs of one strand smaller than this are taken as one
+
+
+class Plug(NamedTuple):
+    """A stretch of melt from one strand."""
+
+    strand: int
+    volume_mm3: float
+    entered_s: float
+    start_min: float  # its dose at entry, less what the channel had aged such material by then
+
+
+class SharedState(NamedTuple):
+    """Plugs from the merge point on, and how much the channel has aged each strand's material since the start [min]."""
+
+    plugs: tuple[Plug, ...]
+    aged_min: Array
+
+
+class Content(NamedTuple):
+    """What the channel holds of one strand."""
+
+    strand: int
+    share: float  # of the channel's volume [-]
+    oldest_s: float  # when the oldest part of it entered
+    dose_min: float  # highest
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class SharedChannel:
+    """The fixed part: its volume, the strand's cross-section, and the strands' dose law."""
+
+    capacity_mm3: float
+    strand_mm2: float
+    law: DoseLaw
+
+    def initial(self) -> SharedState:
+        """Nothing is known of what was there before."""
+        return SharedState((), np.zeros(len(self.law.log_factor)))
+
+    def aged(self, state: SharedState, step_s: float, wall_c: float) -> SharedState:
+        """State after `step_s` seconds at `wall_c`, the hottest wall from the merge point to the nozzle."""
+        rate = np.exp(self.law.log_rate(np.full_like(self.law.log_factor, wall_c)))[:, 0]
+        return SharedState(state.plugs, state.aged_min + rate * (step_s / 60.0))
+
+    def fed(
+        self, state: SharedState, time_s: float, new_mm: Sequence[float], handed_min: Sequence[float]
+    ) -> SharedState:
+        """State after strands have fed.
+
+        Parameters
+        ----------
+        new_mm : Sequence[float]
+            New material of each strand, 0 or more [mm of strand].
+        handed_min : Sequence[float]
+            Dose it had at the merge point [min].
+        """
+        plugs = state.plugs
+        for strand, (length_mm, dose_min) in enumerate(zip(new_mm, handed_min, strict=True)):
+            if length_mm > 0.0:
+                plug = Plug(strand, length_mm * self.strand_mm2, time_s, dose_min - float(state.aged_min[strand]))
+                plugs = self._within(_joined(plug, plugs, self.capacity_mm3 * _FINEST))
+        return state if plugs is state.plugs else state._replace(plugs=plugs)
+
+    def contents(self, state: SharedState) -> tuple[Content, ...]:
+        """What it holds, strand by strand; shares add up to less than 1 while what was there before is not gone."""
+        by_strand: dict[int, list[Plug]] = {}
+        for plug in state.plugs:
+            by_strand.setdefault(plug.strand, []).append(plug)
+        return tuple(
+            Content(
+                strand,
+                sum(plug.volume_mm3 for plug in plugs) / self.capacity_mm3,
+                min(plug.entered_s for plug in plugs),
+                max(plug.start_min for plug in plugs) + float(state.aged_min[strand]),
+            )
+            for strand, plugs in sorted(by_strand.items())
+        )
+
+    def _within(self, plugs: tuple[Plug, ...]) -> tuple[Plug, ...]:
+        """Plugs that still have room, the last of them cut off at the nozzle."""
+        left_mm3 = self.capacity_mm3
+        for index, plug in enumerate(plugs):
+            if plug.volume_mm3 >= left_mm3:
+                return (*plugs[:index], plug._replace(volume_mm3=left_mm3))
+            left_mm3 -= plug.volume_mm3
+        return plugs
+
+
+def shared_channel(parameters: Parameters, law: DoseLaw) -> SharedChannel | None:
+    """The channel of one machine; None where the merge point is the nozzle's end."""
+    zones = parameters.zones[parameters.last_before_merge + 1 :]
+    capacity_mm3 = sum(math.pi / 4 * zone.bore_mm**2 * zone.length_mm for zone in zones)
+    strand_mm2 = math.pi / 4 * parameters.filament_diameter_mm**2
+    return SharedChannel(capacity_mm3, strand_mm2, law) if zones else None
+
+
+def _joined(plug: Plug, plugs: tuple[Plug, ...], finest_mm3: float) -> tuple[Plug, ...]:
+    """Plugs with a new one before them; joined with the newest if that is of the same strand and small."""
+    if not plugs or plugs[0].strand != plug.strand or plugs[0].volume_mm3 >= finest_mm3:
+        return (plug, *plugs)
+    older = plugs[0]
+    both_mm3 = plug.volume_mm3 + older.volume_mm3
+    # of the two, the earlier entry and the higher dose: it errs to the cautious side
+    return (
+        Plug(plug.strand, both_mm3, older.entered_s, max(plug.start_min, older.start_min)),
+        *plugs[1:],
+    )
