@@ -15,7 +15,7 @@ from matplotlib.figure import Figure
 
 import monitor.core
 from monitor.config import demo_profile
-from monitor.core.assess import soft_front_mm
+from monitor.core.assess_strand import soft_front_mm
 from monitor.core.assessment import Array
 from monitor.core.dose import DoseLaw, cautious_law, hopeful_law
 from monitor.core.field import build_field

@@ -36,14 +36,25 @@ moves = st.floats(-9.0, 9.0).map(lambda mm: round(mm, 3))
 
 
 class Step(NamedTuple):
-    """One step of the history of a machine with two strands."""
+    """One step of the history of a machine with two strands; in a gap of the data nobody knows the walls."""
 
     seconds: float
     walls_c: Array
     feed_mm: tuple[float, float]
+    is_known: bool = True
+
+    def taken(self, state: FieldState, warmer_k: Array | float = 0.0) -> FieldState:
+        """The state after this step, with walls warmer by so much."""
+        return FIELD.advance(state, self.seconds, self.walls_c + warmer_k, self.feed_mm, is_known=self.is_known)
 
 
-steps = st.builds(Step, st.sampled_from([0.5, 1.0, 7.0, 60.0]), walls, st.tuples(moves, st.sampled_from([0.0, 1.0])))
+steps = st.builds(
+    Step,
+    st.sampled_from([0.5, 1.0, 7.0, 60.0]),
+    walls,
+    st.tuples(moves, st.sampled_from([0.0, 1.0])),
+    st.sampled_from([True, True, True, False]),
+)
 histories = st.lists(steps, min_size=1, max_size=8)
 
 
@@ -77,7 +88,7 @@ def test_dose_never_falls(history: list[Step]) -> None:
     """Whatever walls and feed do, no parcel grows younger."""
     state = AGED
     for step in history:
-        before, state = state, FIELD.advance(state, step.seconds, step.walls_c, step.feed_mm)
+        before, state = state, step.taken(state)
         for strand in (0, 1):
             old, new = _same_parcels(before, state, strand)
             assert (new >= old).all()
@@ -90,8 +101,7 @@ def test_hotter_walls_never_give_less(history: list[Step], cold_side_k: float, m
     warmer = np.array([0.0, cold_side_k, manifold_k, 0.0])
     one, other = FIELD.initial(HOT), FIELD.initial(HOT + warmer)
     for step in history:
-        one = FIELD.advance(one, step.seconds, step.walls_c, step.feed_mm)
-        other = FIELD.advance(other, step.seconds, step.walls_c + warmer, step.feed_mm)
+        one, other = step.taken(one), step.taken(other, warmer)
 
     assert (other.temp_c >= one.temp_c - 1e-9).all()
     assert (other.dose_min >= one.dose_min * (1 - 1e-9)).all()
@@ -168,6 +178,29 @@ def test_a_thousand_retractions_leave_all_doses(moved_mm: float) -> None:
     assert abs(_fed_cells(state, 0) - _fed_cells(AGED, 0)) < 1e-6
     assert len(new) >= AGED.dose_min.shape[1] - 1
     np.testing.assert_allclose(new, old, atol=1e-5)
+
+
+def test_a_strand_can_move_after_a_gap() -> None:
+    """What was gained while nobody knew the walls travels along with the strand, and no further step adds to it."""
+    known = FIELD.advance(FIELD.initial(HOT), 600.0, HOT, [0.0, 0.0])
+    gap = FIELD.advance(known, 600.0, HOT, [0.0, 0.0], is_known=False)
+    fed = FIELD.advance(gap, 2.0, HOT, [3.0, -3.0])
+    later = FIELD.advance(fed, 600.0, HOT, [0.0, 0.0])
+
+    for strand in (0, 1):
+        gained = FIELD.oldest_min(gap)[strand] - FIELD.oldest_min(known)[strand]
+        assert gained > 1.0
+        assert abs(FIELD.oldest_min(fed)[strand] - FIELD.surest_min(fed)[strand] - gained) < 0.05 * gained
+        assert abs(FIELD.oldest_min(later)[strand] - FIELD.surest_min(later)[strand] - gained) < 0.05 * gained
+
+
+def test_a_strand_can_move_after_a_cold_end_that_was_warm_for_a_moment() -> None:
+    """A cold end 1 K above the glass transition for half a second, then cool: the next retraction is a step as any."""
+    warm, cool = np.array([AMBIENT_C, 61.0, 195.0, 225.0]), np.array([AMBIENT_C, 20.0, 195.0, 225.0])
+    state = FIELD.advance(FIELD.initial(COLD), 0.5, warm, [0.0, 0.0])
+    state = FIELD.advance(state, 0.5, cool, [-1.0, 1.0])
+
+    assert FIELD.softest_min(state) == [0.0, 0.0]
 
 
 rates = st.lists(st.floats(0.0, 0.75), min_size=24, max_size=24).map(np.array)
