@@ -130,8 +130,8 @@ def _fed(
     cycles = np.floor(skipped_mm / rig.cycle_mm)
     skips = np.diff(cycles, prepend=0.0)
     step_mm = _driven_mm(rng, rig, pieces, losses) - skips * rig.cycle_mm
-    step_mm[losses.gone] = 0.0
     step_mm += _slack_mm(rng, rig, pieces, idles[0])
+    step_mm[losses.gone] = 0.0
     share = np.maximum(np.maximum(losses.skipped, losses.smooth), np.maximum(losses.no_grip, losses.gone * 1.0))
     share = np.where(pieces.new_mm > 0, share, 0.0)
     hit = np.flatnonzero(share > 0)

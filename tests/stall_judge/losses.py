@@ -143,7 +143,7 @@ def _run_out(random: Random) -> Law:
 
 
 def _tangle(random: Random) -> Law:
-    stretch_mm, bend = random.uniform(5.0, 20.0), random.uniform(1.0, 2.5)
+    stretch_mm, bend = random.uniform(5.0, 20.0), random.uniform(0.7, 1.5)
     yields = random.choice((0.0, 0.0, 0.3))  # now and then the loops give way a little
 
     def law(at: Beyond) -> Losses:

@@ -3,7 +3,7 @@
 Owns the ranges. All are assumptions of the size common in practice (no source); none was measured on a machine.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from random import Random
 from typing import Final
 
@@ -26,6 +26,7 @@ class Ranges:
     scale: float  # error of the encoder's wheel, either way
     drift: Range  # spread of the slow wander of healthy slip
     eccentric_mm: Range
+    every_other: bool = False  # the encoder is reported in every second sample only
 
 
 FINE: Final = Ranges(0.1, 0.25, (0.02, 0.10), 0.05, (0.05, 0.3), (0.02, 0.05), 0.015, (0.001, 0.004), (0.0, 0.05))
@@ -33,7 +34,9 @@ FINE_2_HZ: Final = Ranges(0.1, 0.5, (0.02, 0.10), 0.05, (0.05, 0.3), (0.02, 0.05
 COARSE: Final = Ranges(1.0, 0.5, (0.05, 0.30), 0.10, (0.1, 0.6), (0.03, 0.10), 0.03, (0.002, 0.008), (0.0, 0.15))
 POLES: Final = Ranges(3.0, 0.5, (0.05, 0.30), 0.10, (0.1, 0.6), (0.03, 0.10), 0.03, (0.002, 0.008), (0.0, 0.30))
 
-KINDS: Final = {"fine": FINE, "fine, 2 Hz": FINE_2_HZ, "coarse": COARSE, "3 mm": POLES}
+RARE: Final = replace(COARSE, every_other=True)
+
+KINDS: Final = {"fine": FINE, "fine, 2 Hz": FINE_2_HZ, "coarse": COARSE, "3 mm": POLES, "coarse, 1 Hz": RARE}
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,7 +50,7 @@ class Rig:
     clock_s: float
     lost_share: float  # samples that never arrive
     mute_share: float  # samples without an encoder value
-    every_other: bool  # the encoder is reported in every second sample only
+    every_other: bool
     play_mm: float
     slack_mm: float  # spread of what is found missing or spare when a strand is taken up again
     wheel_mm: float  # round the wheel
@@ -81,7 +84,7 @@ def draw_rig(random: Random, ranges: Ranges) -> Rig:
         clock_s=random.uniform(-ranges.clock_s, ranges.clock_s),
         lost_share=random.choice((0.0, 0.002, 0.02)),
         mute_share=random.choice((0.0, 0.0, 0.02)),
-        every_other=random.random() < 0.1,
+        every_other=ranges.every_other,
         play_mm=random.uniform(*ranges.play_mm),
         slack_mm=random.uniform(0.0, 0.3),
         wheel_mm=random.uniform(20.0, 45.0),

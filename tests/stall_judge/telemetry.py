@@ -19,6 +19,7 @@ THIN: Final = 60
 """Every so-manieth of them."""
 OUTAGES_PER_S: Final = 1 / 5_000
 OUTAGE_S: Final = (3.0, 40.0)
+"""Silences while the build goes on. None where a fault has begun: a delay is that of what can be seen."""
 
 
 class Row(NamedTuple):
@@ -72,7 +73,7 @@ def _taken_s(rng: np.random.Generator, rig: Rig, fed: Fed) -> Array:
     keep = ~rests | (np.arange(len(regular_s)) % THIN == 0)
     keep &= rng.random(len(regular_s)) >= rig.lost_share
     starts_s = rng.uniform(0.0, fed.time_s[-1], rng.poisson(fed.feeding_s * OUTAGES_PER_S))
-    for start_s in starts_s:
+    for start_s in starts_s[starts_s < fed.onset_s - OUTAGE_S[1]]:
         keep &= ~((regular_s >= start_s) & (regular_s < start_s + rng.uniform(*OUTAGE_S)))
     arrived_s: Array = regular_s[keep]
     return arrived_s
