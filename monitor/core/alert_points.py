@@ -30,15 +30,14 @@ class Point:
 
 
 def alert_points(parameters: Parameters) -> tuple[Point, ...]:
-    """All points: per strand dose, softening, ceiling, cold feed and standing; then liners, sensors and the link."""
+    """All points: per strand dose, softening, ceiling, cold feed, standing; liners, shared channel, sensors, link."""
     strands = [
         point
         for condition in ("dose", "softening", "ceiling", "cold_feed", "standing")
         for point in _strand_points(condition, parameters)
     ]
-    silence_s = parameters.limits.unavailable_after_s
-    sensors = [Point(ALERT_TABLE["sensor"], f"sensor {name}", _padded(silence_s)) for name in parameters.sensors]
-    return (*strands, *_liner_points(parameters), *sensors, Point(ALERT_TABLE["link"], "link", _padded(silence_s)))
+    link = Point(ALERT_TABLE["link"], "link", _padded(parameters.limits.unavailable_after_s))
+    return (*strands, *_liner_points(parameters), *_shared_points(parameters), *_sensor_points(parameters), link)
 
 
 def _strand_points(condition: str, parameters: Parameters) -> list[Point]:
@@ -66,6 +65,24 @@ def _liner_points(parameters: Parameters) -> list[Point]:
             Point(ALERT_TABLE["liner"], zone.name, (limits.warn_c, limits.alarm_c, limits.stop_c), zone=index)
         )
     return points
+
+
+def _shared_points(parameters: Parameters) -> list[Point]:
+    """One where strands share a channel at all; its limit is a strand's own warn dose, in percent of it."""
+    has_channel = parameters.last_before_merge + 1 < len(parameters.zones)
+    return [Point(ALERT_TABLE["shared"], "shared channel", _padded(100.0))] if has_channel else []
+
+
+def _sensor_points(parameters: Parameters) -> list[Point]:
+    """One for each sensor; one that is estimated may stay silent for ever."""
+    return [
+        Point(
+            ALERT_TABLE["sensor"],
+            f"sensor {name}",
+            _padded(math.inf if name == parameters.estimated_sensor else parameters.limits.unavailable_after_s),
+        )
+        for name in parameters.sensors
+    ]
 
 
 def _padded(*limits: float) -> tuple[float, float, float]:

@@ -14,7 +14,7 @@ _UNKNOWN: Final = Span(0.0, float("inf"))
 
 def assess_strand(model: Model, state: EngineState, index: int, quality: Quality) -> StrandAssessment:
     """Everything known of the strand in place `index`, but for the alerts that concern it."""
-    strand, feed = model.parameters.strands[index], state.feeds[index]
+    strand, feed = model.parameters.strands[index], state.feeds.strands[index]
     material, doing = strand.material, activity(state, index)
     x_mm, temp_c, dose_min = _rows(model, state, index)
     hope = material.limit_high_min / material.limit_min
@@ -72,7 +72,7 @@ def _ageing(model: Model, state: EngineState, index: int) -> Ageing | None:
     if state.field is None:
         return None
     x_mm, temp_c, dose_min = _rows(model, state, index)
-    law, speed_mm_s = model.field.laws[index], state.feeds[index].speed_mm_s
+    law, speed_mm_s = model.field.laws[index], state.feeds.strands[index].speed_mm_s
     is_moving = activity(state, index) is Activity.FEEDING and speed_mm_s > 0.0
     return Ageing(
         x_mm=x_mm,
@@ -99,18 +99,18 @@ def _dose_low_min(model: Model, state: EngineState, index: int) -> float | None:
 def standing_since_s(state: EngineState, strand: int) -> float | None:
     """Since when the strand stands hot without new material; None while it is cold."""
     hot_s = state.hot_since_s[strand]
-    return None if hot_s is None else max(hot_s, state.feeds[strand].moved_s)
+    return None if hot_s is None else max(hot_s, state.feeds.strands[strand].moved_s)
 
 
 def idle_low_s(state: EngineState, strand: int) -> float | None:
     """Shortest time it may have stood, where a gap in the data leaves that open."""
-    feed = state.feeds[strand]
+    feed = state.feeds.strands[strand]
     return None if feed.moved_late_s == feed.moved_s else state.time_s - feed.moved_late_s
 
 
 def activity(state: EngineState, strand: int) -> Activity:
     """What the strand is doing."""
-    if is_feeding(state.feeds[strand], state.time_s):
+    if is_feeding(state.feeds.strands[strand], state.time_s):
         return Activity.FEEDING
     return Activity.COLD if state.hot_since_s[strand] is None else Activity.IDLE
 

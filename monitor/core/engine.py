@@ -78,7 +78,9 @@ def advance(
     time_s = max(state.time_s, event.time_s)
     match event:
         case Sample():
-            return _judge(model, _sampled(model, state, event, time_s))
+            after = _sampled(model, state, event, time_s)
+            # between the field's steps nothing changes that cannot wait two seconds
+            return _judge(model, after) if after.field is not state.field or after.field is None else (after, ())
         case Tick():
             state = state._replace(time_s=time_s)
             return _judge(model, _held(model, state)) if silence_s(state) > model.longest_silence_s else (state, ())
@@ -96,7 +98,7 @@ def advance(
 
 def point_values(model: Model, state: EngineState) -> Array:
     """Value of every alert point, in the order of the points; minus infinity where there is nothing to judge."""
-    now_s, feeds = state.time_s, state.feeds
+    now_s, feeds = state.time_s, state.feeds.strands
     standing_h = [
         _NOTHING if hot_s is None else (now_s - max(hot_s, feed.moved_s)) / _HOUR_S
         for hot_s, feed in zip(state.hot_since_s, feeds, strict=True)
@@ -104,8 +106,8 @@ def point_values(model: Model, state: EngineState) -> Array:
     silent_s = [now_s - sensor.seen_s for sensor in state.sensors]
     if state.field is None:
         unknown = [_NOTHING] * (4 * len(feeds))
-        liners = [_NOTHING] * len(model.liner_zones)
-        return np.array([*unknown, *standing_h, *liners, *silent_s, silence_s(state)])
+        liners, shared = [_NOTHING] * len(model.liner_zones), [_NOTHING] * (model.shared is not None)
+        return np.array([*unknown, *standing_h, *liners, *shared, *silent_s, silence_s(state)])
     walls, dose_min = state.field.walls, model.field.oldest_min(state.field)
     is_known = all(state.sensors[index].temp_c is not None for index in model.wall_sensors)
     lacking_k = [
@@ -190,7 +192,7 @@ def _carried(model: Model, state: EngineState, step_s: float, *, is_known: bool 
         return state
     sensors = estimated_sensors(model, state, step_s)
     walls_c = wall_vector(sensors, model.parameters, state.time_s)
-    fed_mm = [feed.pending_mm for feed in state.feeds]
+    fed_mm = [feed.pending_mm for feed in state.feeds.strands]
     field = model.field.advance(state.field, step_s, walls_c, fed_mm, is_known=is_known)
     state = state._replace(
         field=field,

@@ -22,7 +22,7 @@ from monitor.core.readings import Sensor, SensorChannels, Sensors, sensor_channe
 from monitor.core.shared_channel import SharedChannel, SharedState, shared_channel
 
 _NO_ALERTS: Final = AlertBook()
-_NO_FEEDS: Final[Feeds] = ()
+_NO_FEEDS: Final = Feeds()
 _NO_COUNTS: Final[Mapping[str, int]] = {}
 
 
@@ -98,7 +98,7 @@ def initial_state(model: Model) -> EngineState:
     """State before the first event: nothing known."""
     return EngineState(
         sensors=(Sensor(),) * len(model.sensors),
-        feeds=(Feed(),) * len(model.feeds),
+        feeds=Feeds((Feed(),) * len(model.feeds), (0.0,) * len(model.feeds)),
         hot_since_s=(None,) * len(model.feeds),
         liner_above_s=((0.0, 0.0, 0.0),) * len(model.liner_zones),
         shared=None if model.shared is None else model.shared.initial(),

@@ -19,7 +19,6 @@ class Feed(NamedTuple):
     fed_mm: float | None = None  # last value reported, since the connector's own zero
     first_mm: float = 0.0  # value first reported
     high_mm: float = 0.0  # highest value reported
-    seen_s: float = 0.0  # when it was last reported
     moved_s: float = 0.0  # when new material last moved, or the session's start: the earliest that it may have been
     moved_late_s: float = 0.0  # and the latest: reports may have been missing in between
     pending_mm: float = 0.0  # fed, but not yet carried into the field
@@ -36,7 +35,11 @@ def is_feeding(feed: Feed, time_s: float) -> bool:
     return time_s - feed.moved_late_s <= FEEDING_WITHIN_S and feed.has_fed
 
 
-Feeds = tuple[Feed, ...]
+class Feeds(NamedTuple):
+    """All strands' feed, and when each was last reported."""
+
+    strands: tuple[Feed, ...] = ()
+    seen_s: tuple[float, ...] = ()
 
 
 def read_feeds(
@@ -46,25 +49,29 @@ def read_feeds(
 
     Reports further apart than `longest_gap_s` leave open when the strand moved in between.
     """
-    return tuple(
-        feed if (fed_mm := values.get(name)) is None else _reported(feed, fed_mm, time_s, longest_gap_s)
-        for feed, name in zip(known, channels, strict=True)
+    reported = [values.get(name) for name in channels]
+    strands = tuple(
+        feed
+        if fed_mm is None or (fed_mm == feed.fed_mm and feed.speed_mm_s == 0.0)
+        else _reported(feed, fed_mm, time_s, seen_s, longest_gap_s)
+        for feed, fed_mm, seen_s in zip(known.strands, reported, known.seen_s, strict=True)
     )
+    if None not in reported:
+        return Feeds(strands, (time_s,) * len(reported))
+    pairs = zip(reported, known.seen_s, strict=True)
+    return Feeds(strands, tuple(seen_s if fed_mm is None else time_s for fed_mm, seen_s in pairs))
 
 
-def _reported(feed: Feed, fed_mm: float, time_s: float, longest_gap_s: float) -> Feed:
+def _reported(feed: Feed, fed_mm: float, time_s: float, seen_s: float, longest_gap_s: float) -> Feed:
     if feed.fed_mm is None:
-        return feed._replace(fed_mm=fed_mm, first_mm=fed_mm, high_mm=fed_mm, seen_s=time_s)
-    if fed_mm == feed.fed_mm and feed.speed_mm_s == 0.0:
-        return feed._replace(seen_s=time_s)
-    moved_mm, elapsed_s = fed_mm - feed.fed_mm, time_s - feed.seen_s
+        return feed._replace(fed_mm=fed_mm, first_mm=fed_mm, high_mm=fed_mm)
+    moved_mm, elapsed_s = fed_mm - feed.fed_mm, time_s - seen_s
     is_new = fed_mm > feed.high_mm + NEW_MATERIAL_MM
-    earliest_s = time_s if elapsed_s <= longest_gap_s else feed.seen_s
+    earliest_s = time_s if elapsed_s <= longest_gap_s else seen_s
     return Feed(
         fed_mm,
         feed.first_mm,
         fed_mm if is_new else feed.high_mm,
-        time_s,
         earliest_s if is_new else feed.moved_s,
         time_s if is_new else feed.moved_late_s,
         feed.pending_mm + moved_mm,
@@ -82,4 +89,7 @@ def _smoothed(speed_mm_s: float, moved_mm: float, elapsed_s: float) -> float:
 
 def carried(feeds: Feeds) -> Feeds:
     """Feeds once their pending part has gone into the field."""
-    return tuple(feed if feed.pending_mm == 0.0 else feed._replace(pending_mm=0.0) for feed in feeds)
+    if all(feed.pending_mm == 0.0 for feed in feeds.strands):
+        return feeds
+    strands = (feed if feed.pending_mm == 0.0 else feed._replace(pending_mm=0.0) for feed in feeds.strands)
+    return Feeds(tuple(strands), feeds.seen_s)
