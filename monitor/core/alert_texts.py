@@ -10,19 +10,24 @@ from typing import Final
 import numpy as np
 
 from monitor.core.alert_points import Point
-from monitor.core.assessment import LinerReading, StrandAssessment
+from monitor.core.assessment import LinerReading, SharedReading, StrandAssessment
 from monitor.core.softening import REFERENCE_ABOVE_GLASS_K
 
 
 @dataclass(frozen=True, slots=True)
 class Facts:
-    """What a text may draw on: the point's value and level, and the strand or liner it belongs to."""
+    """What a text may draw on: the point's value and level, and the strand, liner or shared channel it belongs to.
+
+    Of what the shared channel holds, `shared` is the most aged; feeding `channel_mm` of strand renews the channel.
+    """
 
     point: Point
     level: int
     value: float
     strand: StrandAssessment | None
     liner: LinerReading | None
+    shared: SharedReading | None = None
+    channel_mm: float = 0.0
 
 
 def alert_text(facts: Facts) -> str:
@@ -155,6 +160,23 @@ def _standing_action(facts: Facts) -> str:
     )
 
 
+def _shared_text(facts: Facts) -> str:
+    held = facts.shared
+    if held is None:
+        return f"material between merge point and nozzle has aged to {facts.value:.0f} % of its warn dose"
+    return (
+        f"material of input {held.input} between merge point and nozzle, there for {clock_words(held.age_s)}, has aged"
+        f" {held.dose_min:.0f} min: warn at {held.dose_warn_min:.0f}, limit {held.dose_limit_min:.0f}"
+    )
+
+
+def _shared_action(facts: Facts) -> str:
+    return (
+        f"Purge {np.ceil(facts.channel_mm):.0f} mm of strand, of whichever input is next, before the build goes on; or"
+        " let the nozzle cool."
+    )
+
+
 def _sensor_text(facts: Facts) -> str:
     return f"{facts.point.subject} has not reported for {clock_words(facts.value)}"
 
@@ -194,6 +216,7 @@ _TEXTS: Final[Mapping[str, Callable[[Facts], str]]] = {
     "liner": _liner_text,
     "cold_feed": _cold_text,
     "standing": _standing_text,
+    "shared": _shared_text,
     "sensor": _sensor_text,
     "link": _link_text,
 }
@@ -204,6 +227,7 @@ _ACTIONS: Final[Mapping[str, Callable[[Facts], str]]] = {
     "liner": _liner_action,
     "cold_feed": _cold_action,
     "standing": _standing_action,
+    "shared": _shared_action,
     "sensor": _sensor_action,
     "link": _link_action,
 }

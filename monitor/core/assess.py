@@ -164,7 +164,9 @@ def _alert(
     point = model.law.points[index]
     liner = next((reading for reading in liners if point.zone is not None and reading.zone == point.subject), None)
     value = float(values[index])
-    facts = Facts(point, record.level, value, strand, liner)
+    channel_mm = 0.0 if model.shared is None else model.shared.length_mm
+    worst = max(_shared(model, state), key=lambda held: held.dose_min / held.dose_warn_min, default=None)
+    facts = Facts(point, record.level, value, strand, liner, worst, channel_mm)
     return Alert(
         id=alert_id(model, state, index),
         condition=point.rule.condition,

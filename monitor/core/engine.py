@@ -120,9 +120,15 @@ def point_values(model: Model, state: EngineState) -> Array:
     ]
     ceiling_c = [walls.strand_c] * len(feeds)
     soft_min = _softening_min(model, state.field)
-    return np.array(
-        [*dose_min, *soft_min, *ceiling_c, *lacking_k, *standing_h, *walls.liners_c, *silent_s, silence_s(state)]
-    )
+    others = [*standing_h, *walls.liners_c, *_shared_percent(model, state), *silent_s, silence_s(state)]
+    return np.array([*dose_min, *soft_min, *ceiling_c, *lacking_k, *others])
+
+
+def _shared_percent(model: Model, state: EngineState) -> list[float]:
+    """Highest dose in the shared channel, in percent of its strand's own warn dose; nothing without such a channel."""
+    if model.shared is None or state.shared is None:
+        return []
+    return [100.0 * model.shared.worst_share(state.shared, model.warn_min)]
 
 
 def _softening_min(model: Model, field: FieldState) -> list[float]:

@@ -40,6 +40,7 @@ class Model:
     law: AlertLaw
     glass_c: tuple[float, ...]  # one per strand
     min_feed_c: tuple[float, ...]
+    warn_min: tuple[float, ...]
     liner_zones: tuple[int, ...]
     liner_limits_c: tuple[tuple[float, float, float], ...]  # warn, alarm, stop of each of these
     wall_sensors: tuple[int, ...]  # sensors that walls at and upstream of the merge point depend on
@@ -84,6 +85,7 @@ def build_model(parameters: Parameters) -> Model:
         law=alert_law(alert_points(parameters)),
         glass_c=tuple(strand.material.glass_c for strand in parameters.strands),
         min_feed_c=tuple(strand.material.min_feed_c for strand in parameters.strands),
+        warn_min=tuple(strand.material.warn_min for strand in parameters.strands),
         liner_zones=liners,
         liner_limits_c=tuple((row.warn_c, row.alarm_c, row.stop_c) for row in limits),
         wall_sensors=tuple(index for index in field.points.sensors if parameters.sensors[index] != estimated),

@@ -95,6 +95,17 @@ class SharedChannel:
             for strand, plugs in sorted(by_strand.items())
         )
 
+    def worst_share(self, state: SharedState, limits_min: Sequence[float]) -> float:
+        """Highest dose in it as a share of that strand's own limit [-]; minus infinity where nothing is known."""
+        aged_min = state.aged_min.tolist()
+        shares = ((plug.start_min + aged_min[plug.strand]) / limits_min[plug.strand] for plug in state.plugs)
+        return max(shares, default=-math.inf)
+
+    @property
+    def length_mm(self) -> float:
+        """Strand that fills it: feeding so much renews it [mm]."""
+        return self.capacity_mm3 / self.strand_mm2
+
     def _within(self, plugs: tuple[Plug, ...]) -> tuple[Plug, ...]:
         """Plugs that still have room, the last of them cut off at the nozzle."""
         left_mm3 = self.capacity_mm3
