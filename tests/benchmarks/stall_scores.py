@@ -8,6 +8,7 @@ from math import inf
 from typing import Final, NamedTuple
 
 import numpy as np
+from scipy.stats import chi2
 
 from monitor.core.stall import (
     Drive,
@@ -158,6 +159,11 @@ def healthy_hours(kind: str, hours: float, first_seed: int = 0) -> Tally:
         tally.add(case, case.telemetry)
         seed += 1
     return tally
+
+
+def poisson_most(alarms: int, hours: float) -> float:
+    """Upper 95 % bound (one-sided, exact) of the rate per 1000 h."""
+    return float(chi2.ppf(0.95, 2 * (alarms + 1))) / 2 / hours * 1000
 
 
 def quantiles(values: list[float]) -> tuple[float, float, float]:

@@ -12,9 +12,8 @@ from collections.abc import Callable, Iterator, Sequence
 from math import isfinite
 from typing import Final
 
-from scipy.stats import chi2
-
-from tests.benchmarks.stall_scores import Tally, Verdict, healthy_hours, judge, quantiles
+from tests.benchmarks.stall_heater import heater_alarm_table, heater_table
+from tests.benchmarks.stall_scores import Tally, Verdict, healthy_hours, judge, poisson_most, quantiles
 from tests.stall_judge.cases import Case, fault_case, healthy_case, without_encoder, without_flags
 from tests.stall_judge.losses import Pattern
 from tests.stall_judge.rigs import KINDS
@@ -60,17 +59,13 @@ SPLIT: Final = {
     Pattern.TANGLE: "run-out or tangle",
 }
 COLUMNS: Final = ("cold", "jam", "grinding", "run-out or tangle", "cause unknown", "clog", "healthy")
+PARTS: Final = ("alarms", "delays", "classes", "heater")
 Ablation = Callable[[Telemetry], Telemetry]
 ABLATIONS: Final[dict[str, Ablation]] = {
     "all": lambda told: told,
     "no flags": without_flags,
     "no encoder": without_encoder,
 }
-
-
-def poisson_most(alarms: int, hours: float) -> float:
-    """Upper 95 % bound (one-sided, exact) of the rate per 1000 h."""
-    return float(chi2.ppf(0.95, 2 * (alarms + 1))) / 2 / hours * 1000
 
 
 def rows_of(cells: Iterator[Sequence[str]]) -> Iterator[str]:
@@ -224,18 +219,21 @@ def main() -> None:
     parser.add_argument("--hours", type=float, help="healthy feeding hours")
     parser.add_argument("--seeds", type=int, help="cases per pattern and rig")
     parser.add_argument("--rig", choices=list(KINDS), action="append", help="this kind of rig only; may be repeated")
-    parser.add_argument("--part", choices=("alarms", "delays", "classes"), action="append")
+    parser.add_argument("--part", choices=PARTS, action="append")
     arguments = parser.parse_args()
     kinds = arguments.rig or list(KINDS)
     hours = arguments.hours or (4.0 if arguments.short else 3_600.0)
     seeds = arguments.seeds or (4 if arguments.short else 300)
-    parts = arguments.part or ["alarms", "delays", "classes"]
+    parts = arguments.part or PARTS
     if "alarms" in parts:
         _print(rows_of(false_alarm_table(kinds, hours)), f"False alarms in {hours:g} healthy feeding hours")
     if "delays" in parts:
         _print(rows_of(delay_table(kinds, seeds)), "Delay from the true onset, commanded mm")
     if "classes" in parts:
         _print(class_tables(kinds, max(1, seeds // 6)), "Classes")
+    if "heater" in parts:
+        _print(rows_of(heater_table(seeds)), "Heater alone: delay of a full stall, commanded mm")
+        _print(rows_of(heater_alarm_table(hours / 4)), "Heater alone: false alarms in healthy feed")
 
 
 def _print(lines: Iterator[str], title: str) -> None:
