@@ -198,7 +198,7 @@ def test_slack_after_a_change_of_input_is_no_loss() -> None:
 def test_change_of_input_resets_the_sums() -> None:
     """What was gathered and is within the error of position is forgotten when the strand is taken up again."""
     law, strand = law_of(), Strand()
-    state = watch(law, _learned(strand, law), strand.feed(3.0, 0.25))
+    state = watch(law, _learned(strand, law), strand.feed(2.5, 0.25))
     assert state.ledger is not None
     assert state.ledger.balances[1].missing.total > 0.3
     strand.time_s += 60.0
@@ -360,6 +360,20 @@ def test_slow_clog_grows() -> None:
     assert found is not None
     assert found.pattern is StallPattern.SLOW_CLOG
     assert found.is_final
+
+
+def test_narrowing_outlet_slips_at_high_flow_alone() -> None:
+    """The fast stretches slip though the manifold is at its temperature: the outlet, not the heat, is short."""
+    law, strand = law_of(), Strand()
+    state = _learned(strand, law)
+    for _ in range(12):
+        for speed_mm_s, slip in ((1.0, 0.0), (4.0, 0.4)):
+            strand.speed_mm_s = speed_mm_s
+            state = watch(law, state, strand.feed(8.0, slip))
+    found = finding(law, state)
+    assert found is not None
+    assert found.pattern is StallPattern.SLOW_CLOG
+    assert any("manifold is at its temperature" in sentence for sentence in found.evidence)
 
 
 def test_jumps_of_a_cycle_are_told() -> None:

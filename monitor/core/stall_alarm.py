@@ -120,9 +120,11 @@ def _onset(at_mm: float, total_mm: float, since_mm: float, allowance: float, err
     """Between where the loss began.
 
     At the latest: even if nothing arrived, the sum less the bounded error took `(S - e) / (1 - k)` to grow. At the
-    earliest: before the sum's last zero an error of position may have hidden `e`, at the slip seen since.
+    earliest: before the sum's last zero an error of position may have hidden `e`, at the slip seen since; and if slip
+    grew evenly to twice that, it was under the allowance for `k L / 2` over the same, L being the length since.
     """
     sure_mm = max(0.0, total_mm - error_mm)
     latest_mm = min(at_mm, at_mm - sure_mm / (1.0 - allowance))
     gained = max(total_mm / max(since_mm, 1e-9), 0.01)  # slip above the allowance
-    return Span(at_mm - since_mm - error_mm / gained, latest_mm)
+    hidden_mm = (error_mm + allowance * since_mm / 2.0) / gained
+    return Span(at_mm - since_mm - hidden_mm, latest_mm)

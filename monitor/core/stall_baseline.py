@@ -15,10 +15,8 @@ WINDOW_MM: Final = 30.0
 LEARN_MM: Final = 600.0
 _PRIOR_SD: Final = (0.06, 0.003)  # judgement, wide: of an encoder's scale, and of slip per mm³/s
 _CLIP_SD: Final = 3.0  # one bad window must not pull the line
-_LATE_MARGIN: Final = 1.25  # judgement: the largest error of time yet to come, over the largest seen while learning
-_LEAST_LATE_PERIODS: Final = (
-    0.5  # judgement: values of one report may be so far apart in time, even if learning did not show it
-)
+ERROR_MARGIN: Final = 1.25  # judgement: the largest healthy sum yet to come, over the largest seen while learning
+_LEAST_LATE_PERIODS: Final = 0.25  # judgement: values of one report may be so far apart in time, shown or not
 SLOW_FEED_MM_S: Final = 1.0  # under this speed an error is one of position, not of time
 _SETTLED_MM: Final = 150.0  # windows before this show the unlearned line, not noise
 _CHI2_95, _CHI2_10 = 1.667, 0.570  # quantiles of chi-square over its 15 degrees of freedom (scipy.stats.chi2.ppf)
@@ -116,7 +114,7 @@ def _window_variance(noise: RigNoise, fed_mm: float, speed_mm_s: float) -> float
 def _frozen(law: StallLaw, learned: Baseline) -> Baseline:
     """End of learning: measured noise replaces what was assumed, and the limits follow."""
     least_s = _LEAST_LATE_PERIODS * law.period_s
-    late_s = min(law.noise.late_s, max(least_s, _LATE_MARGIN * learned.worst_late_s))
+    late_s = min(law.noise.late_s, max(least_s, learned.worst_late_s))
     noise = law.noise._replace(late_s=late_s)
     noise = noise._replace(walk=_measured_walk(noise, law.speed_mm_s, learned))
     noise = noise._replace(bias_sd=baseline_sd(noise, law.drift, learned.learned_mm, law.speed_mm_s))

@@ -29,6 +29,7 @@ _STOPS_WITHIN_MM: Final = 2.5  # judgement: a strand that has run out stands at 
 _MELT_GOES_ON: Final = 0.6  # of the expected melting power: strand still arrives, so it ended behind the encoder
 _GATHERED: Final = 0.7
 _FEW_MM: Final = 3.0
+_STANDING_COUNTS: Final = 1.5  # a wheel that stands on an edge may show one
 _SEEN_STANDING_MM: Final = 10.0  # of feed after the alarm, before standing and creeping are told apart
 
 
@@ -57,6 +58,10 @@ class _Case:
     @property
     def is_cold(self) -> bool:
         return self.below_set_k > BELOW_SET_K or self.below_minimum_k > BELOW_MINIMUM_K
+
+    @property
+    def is_at_temperature(self) -> bool:
+        return self.alarm.trace.manifold_c is not None and not self.is_cold
 
     @property
     def was_hot_idle(self) -> bool:
@@ -144,13 +149,18 @@ def _cold(case: _Case) -> _Found | None:
 
 def _clog(case: _Case) -> _Found | None:
     alarm = case.alarm
-    if not (case.slip < _CLOG_SLIP and alarm.slow_mm >= _CLOG_OVER_MM):
+    rise = alarm.trace.rise_with_flow
+    if case.slip >= _CLOG_SLIP:
         return None
-    mean = alarm.slow_lost_mm / alarm.slow_mm
-    if case.slip > _CLOG_STEEPENS * mean:
+    if case.is_at_temperature and rise is not None and rise > RISE_WITH_FLOW:
+        why = f"slip is {rise:.0%} of feed higher at high flow than at low, and the manifold is at its temperature"
+        return StallPattern.SLOW_CLOG, (f"{why}: the outlet passes less than it did",)
+    mean = alarm.slow_lost_mm / max(alarm.slow_mm, _FEW_MM)
+    is_gradual = alarm.slow_mm >= _CLOG_OVER_MM and case.slip <= _CLOG_STEEPENS * mean
+    if not is_gradual and alarm.detector is not Detector.SLOW:
         return None
     return StallPattern.SLOW_CLOG, (
-        f"slip grew slowly: {mean:.1%} on average over {alarm.slow_mm:.0f} mm, {case.slip:.1%} now",
+        f"slip is slight: {mean:.1%} on average over {alarm.slow_mm:.0f} mm, {case.slip:.1%} now",
     )
 
 
@@ -164,14 +174,15 @@ def _standing(case: _Case, *, flags_are_reported: bool) -> _Found:
 
 
 def _by_counts(case: _Case, stands: str, *, flags_are_reported: bool) -> _Found:
-    """Run-out stands still, grinding creeps: only fine counts show it, and only after some feed."""
-    if case.law.count_mm > _FINE_MM:
-        coarse = f"counts of {case.law.count_mm:g} mm do not show whether it creeps"
-        return StallPattern.STRAND_STOPPED, (stands, f"{coarse}, so a worn groove and an empty spool look alike")
+    """Run-out stands still, grinding creeps: after some feed, and standing still is shown by fine counts alone."""
     if case.alarm.after.feed.fed_mm < _SEEN_STANDING_MM:
         return StallPattern.STRAND_STOPPED, (stands, "too little was fed since to tell whether it creeps")
     count_mm = case.law.count_mm
-    if case.alarm.after.moved_mm <= 1.5 * count_mm and case.alarm.moved_mm <= _STOPS_WITHIN_MM:
+    stands_still = case.alarm.after.moved_mm <= _STANDING_COUNTS * count_mm
+    if stands_still and count_mm > _FINE_MM:
+        coarse = f"counts of {count_mm:g} mm do not show whether it creeps"
+        return StallPattern.STRAND_STOPPED, (stands, f"{coarse}, so a worn groove and an empty spool look alike")
+    if stands_still and case.alarm.moved_mm <= _STOPS_WITHIN_MM:
         still = f"the encoder saw {case.alarm.after.moved_mm:.1f} mm after the alarm, retractions included"
         return StallPattern.RUN_OUT_OR_TANGLE, (stands, f"{still}: no strand is left in it")
     creeps = f"the strand came to rest over {case.moved_mm:.1f} mm"
