@@ -11,7 +11,7 @@ from scipy.special import erfc, erfcx
 from monitor.core.assessment import Array
 from monitor.core.dose import cautious_law
 from monitor.core.field import Field, build_field
-from monitor.core.field_state import FieldState
+from monitor.core.field_state import BEFORE_PATH, FieldState
 from monitor.core.propagator import PHASES, Lattice, Propagators, conduction_modes, step_matrix
 from monitor.core.stiff_part import StiffPart
 from monitor.core.wall_points import WallPoints
@@ -60,7 +60,7 @@ def _rod(rod: _PlainRod) -> Field:
 def _start(field: Field, temp: Array, walls: Array) -> FieldState:
     fresh = field.initial(walls)
     rows = fresh.temp_c.copy()
-    rows[0, 1:] = temp
+    rows[0, BEFORE_PATH:] = temp
     log_rate = field.law.log_rate(rows)
     return fresh._replace(temp_c=rows, log_rate=log_rate, rate=np.exp(log_rate))
 
@@ -202,8 +202,8 @@ def test_any_feed_keeps_temperatures_between_the_walls(moves: list[float]) -> No
     for moved_mm in moves:
         state = field.advance(state, 1.0, WALLS, [moved_mm, 0.0])
 
-    assert state.temp_c.min() >= 25.0 - 1e-6
-    assert state.temp_c.max() <= 195.0 + 1e-6
+    assert field.path_rows(state)[0].min() >= 25.0 - 1e-6
+    assert field.path_rows(state)[0].max() <= 195.0 + 1e-6
     assert (state.dose_min >= 0.0).all()
 
 

@@ -25,7 +25,9 @@ from monitor.core.parameters import Parameters
 from monitor.core.readings import read_sensors, wall_vector
 from monitor.core.shared_channel import SharedState
 
-STEP_S: Final = 2.0  # the field moves in whole multiples: few propagators serve a jittery clock, samples are gathered
+STEP_S: Final = 4.0
+"""The field moves in whole multiples: few propagators serve a jittery clock, and samples are gathered. Walls and feed
+run evenly within a step."""
 _HOUR_S: Final = 3600.0
 _NOTHING: Final = -math.inf
 _HELD_K: Final = -ALERT_TABLE["cold_feed"].deadband / 2
@@ -79,7 +81,7 @@ def advance(
     match event:
         case Sample():
             after = _sampled(model, state, event, time_s)
-            # between the field's steps nothing changes that cannot wait two seconds
+            # between the field's steps nothing changes that cannot wait for the next
             return _judge(model, after) if after.field is not state.field or after.field is None else (after, ())
         case Tick():
             state = state._replace(time_s=time_s)
@@ -157,7 +159,7 @@ def _lacking_k(lacking_k: float, *, is_hot: bool, is_feeding: bool) -> float:
 
 
 def _sampled(model: Model, state: EngineState, sample: Sample, time_s: float) -> EngineState:
-    if time_s - state.field_s > model.longest_silence_s:
+    if silence_s(state._replace(time_s=time_s)) > model.longest_silence_s:
         # the last moment is left to the sample's own step, which carries the feed that came with it
         state = _held(model, state._replace(time_s=time_s - STEP_S))
     sensors = read_sensors(state.sensors, model.sensors, sample.values, time_s)
@@ -247,7 +249,7 @@ def _shared(model: Model, state: EngineState, field: FieldState, step_s: float) 
     """Shared channel after a step: what lay in it aged, and new material came in."""
     if model.shared is None or state.shared is None or state.field is None:
         return None
-    shared = model.shared.aged(state.shared, step_s, field.walls.shared_c)
+    shared = model.shared.aged(state.shared, step_s, field.rate[:, 0])
     new_mm = [max(0.0, after - before) for before, after in zip(state.field.high_mm, field.high_mm, strict=True)]
     if not any(new_mm):
         return shared

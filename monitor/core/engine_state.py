@@ -91,7 +91,7 @@ def build_model(parameters: Parameters) -> Model:
         wall_sensors=tuple(index for index in field.points.sensors if parameters.sensors[index] != estimated),
         merge_sensors=field.points.merge_sensors,
         cold_end=cold_end_law(parameters, field.grid),
-        shared=shared_channel(parameters, field.law),
+        shared=shared_channel(parameters),
         longest_silence_s=parameters.limits.stale_after_s,
     )
 

@@ -8,13 +8,14 @@ can be run ahead without disturbing the watch. Owns no clock and no alerts; know
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from operator import add
 from typing import Final
 
 import numpy as np
 
 from monitor.core.assessment import Array
 from monitor.core.dose import DoseLaw, cautious_law, log_mean
-from monitor.core.field_state import FieldState, frozen
+from monitor.core.field_state import BEFORE_PATH, FieldState, frozen
 from monitor.core.hot_path import watched_liners
 from monitor.core.parameters import Parameters, Strand
 from monitor.core.parcels import Position, position, renumbered
@@ -46,8 +47,8 @@ class Field:
     def initial(self, walls_c: Array) -> FieldState:
         """Fresh strands (dose 0) in thermal balance with their walls."""
         walls, count = self.points.facts(walls_c), len(self.strands)
-        temp = np.full((count, 1 + self.grid.cells), walls_c[0])
-        temp[:, 0] = walls.merge_c
+        temp = np.full((count, BEFORE_PATH + self.grid.cells), walls_c[0])
+        temp[:, :BEFORE_PATH] = walls.shared_c, walls.merge_c
         fresh = np.zeros((count, self.passed + self.grid.cells + self.withdrawn))
         log_rate = self.law.log_rate(temp)
         places, still = (self._place(0.0),) * count, (0.0,) * count
@@ -82,6 +83,8 @@ class Field:
             longest_mm = max(map(abs, feed_mm))
         reach_mm = (self.passed - 2) * self.grid.cell_mm
         parts = math.ceil(longest_mm / reach_mm) or 1
+        if parts == 1:
+            return self._step(state, step_s, walls_c, feed_mm, is_known=is_known)
         for part in range(parts, 1, -1):
             target_c = state.walls_c + (walls_c - state.walls_c) / part
             state = self._step(state, step_s / parts, target_c, [mm / parts for mm in feed_mm], is_known=is_known)
@@ -116,23 +119,26 @@ class Field:
         self, state: FieldState, step_s: float, walls_c: Array, feed_mm: Sequence[float], *, is_known: bool
     ) -> FieldState:
         walls, temp = self.points.facts(walls_c), self._stood(state, step_s, walls_c, feed_mm)
-        temp[:, 0] = walls.merge_c
+        temp[:, :BEFORE_PATH] = walls.shared_c, walls.merge_c
         travels = [
             self._moved(state, Move(strand, moved_mm, step_s, walls.merge_c, walls_c))
             for strand, moved_mm in enumerate(feed_mm)
             if moved_mm != 0.0
         ]
         for moved in travels:
-            temp[moved.strand, 1:] = moved.temp_c
+            temp[moved.strand, BEFORE_PATH:] = moved.temp_c
         log_rate = self.law.log_rate(temp)
         rate = np.exp(log_rate)
         dose = self._aged(state, log_rate, rate, step_s, travels)
         unsure = state.unsure_min if is_known else self._kept_apart(state, dose)
         soft = self._softened(state, walls_c, walls.cold_side_c, temp, step_s, travels)
+        if not travels:
+            still = state.fed_mm, state.high_mm, state.places
+            return frozen(FieldState(walls_c, walls, *still, temp, log_rate, rate, dose, unsure, soft))
         shifts = [0] * len(self.strands)
         for moved in travels:
             shifts[moved.strand] = moved.shift
-        fed_mm = tuple(fed + moved for fed, moved in zip(state.fed_mm, feed_mm, strict=True))
+        fed_mm = tuple(map(add, state.fed_mm, feed_mm))
         places = tuple(
             place if moved_mm == 0.0 else self._place(fed)
             for place, fed, moved_mm in zip(state.places, fed_mm, feed_mm, strict=True)
@@ -150,11 +156,11 @@ class Field:
             for kind, place, moved_mm in zip(self.kinds, state.places, feed_mm, strict=True)
         )
         known = np.empty((len(places), cells + 2 * walls, 1))
-        known[:, :cells, 0] = state.temp_c[:, 1:]
+        known[:, :cells, 0] = state.temp_c[:, BEFORE_PATH:]
         known[:, cells : cells + walls, 0] = state.walls_c
         known[:, cells + walls :, 0] = walls_c
         temp = np.empty_like(state.temp_c)
-        temp[:, 1:] = (self.propagators.stack(places, step_s) @ known)[:, :, 0]
+        temp[:, BEFORE_PATH:] = (self.propagators.stack(places, step_s) @ known)[:, :, 0]
         return temp
 
     def _moved(self, state: FieldState, move: Move) -> Travel:
@@ -172,8 +178,8 @@ class Field:
         for moved in travels:
             gained[moved.strand] = 0.0  # done substep by substep
         dose = state.dose_min.copy()
-        dose[:, self.passed : self.passed + self.grid.cells] += gained[:, 1:]
-        dose[:, : self.passed] += gained[:, :1]
+        dose[:, self.passed : self.passed + self.grid.cells] += gained[:, BEFORE_PATH:]
+        dose[:, : self.passed] += gained[:, BEFORE_PATH - 1 : BEFORE_PATH]
         for moved in travels:
             row, low = dose[moved.strand], self.passed - moved.pad
             row[low : low + len(moved.gained_min)] += moved.gained_min
@@ -200,7 +206,7 @@ class Field:
         stood = np.ones(len(self.strands), dtype=bool)
         for moved in travels:
             stood[moved.strand] = moved.shift == 0
-        gained = self.stiff.gained_min(walls_c, state.temp_c[:, 1:], temp[:, 1:], stood, step_s)
+        gained = self.stiff.gained_min(walls_c, state.temp_c[:, BEFORE_PATH:], temp[:, BEFORE_PATH:], stood, step_s)
         shifts = {moved.strand: moved.shift for moved in travels}
         for strand, row in enumerate(gained):
             low = self.passed + self.stiff.first + shifts.get(strand, 0)
@@ -232,7 +238,7 @@ class Field:
 
     def path_rows(self, state: FieldState) -> tuple[Array, Array]:
         """Temperature and dose of the parcels upstream of the merge point, each (strands, cells)."""
-        return state.temp_c[:, 1:], self._on_path(state.dose_min)
+        return state.temp_c[:, BEFORE_PATH:], self._on_path(state.dose_min)
 
     def oldest_min(self, state: FieldState) -> list[float]:
         """Highest dose of each strand upstream of the merge point [min at its reference temperature]."""

@@ -13,7 +13,6 @@ from typing import Final, NamedTuple
 import numpy as np
 
 from monitor.core.assessment import Array
-from monitor.core.dose import DoseLaw
 from monitor.core.parameters import Parameters
 
 _FINEST: Final = 1 / 32  # of the channel: plugs of one strand smaller than this are taken as one
@@ -46,19 +45,18 @@ class Content(NamedTuple):
 
 @dataclass(frozen=True, slots=True, eq=False)
 class SharedChannel:
-    """The fixed part: its volume, the strand's cross-section, and the strands' dose law."""
+    """The fixed part: its volume, and the strands' cross-section and number."""
 
     capacity_mm3: float
     strand_mm2: float
-    law: DoseLaw
+    strands: int
 
     def initial(self) -> SharedState:
         """Nothing is known of what was there before."""
-        return SharedState((), np.zeros(len(self.law.log_factor)))
+        return SharedState((), np.zeros(self.strands))
 
-    def aged(self, state: SharedState, step_s: float, wall_c: float) -> SharedState:
-        """State after `step_s` seconds at `wall_c`, the hottest wall from the merge point to the nozzle."""
-        rate = np.exp(self.law.log_rate(np.full_like(self.law.log_factor, wall_c)))[:, 0]
+    def aged(self, state: SharedState, step_s: float, rate: Array) -> SharedState:
+        """State after `step_s` seconds in which material of each strand ages by `rate` [min per min]."""
         return SharedState(state.plugs, state.aged_min + rate * (step_s / 60.0))
 
     def fed(
@@ -116,12 +114,12 @@ class SharedChannel:
         return plugs
 
 
-def shared_channel(parameters: Parameters, law: DoseLaw) -> SharedChannel | None:
+def shared_channel(parameters: Parameters) -> SharedChannel | None:
     """The channel of one machine; None where the merge point is the nozzle's end."""
     zones = parameters.zones[parameters.last_before_merge + 1 :]
     capacity_mm3 = sum(math.pi / 4 * zone.bore_mm**2 * zone.length_mm for zone in zones)
     strand_mm2 = math.pi / 4 * parameters.filament_diameter_mm**2
-    return SharedChannel(capacity_mm3, strand_mm2, law) if zones else None
+    return SharedChannel(capacity_mm3, strand_mm2, len(parameters.strands)) if zones else None
 
 
 def _joined(plug: Plug, plugs: tuple[Plug, ...], finest_mm3: float) -> tuple[Plug, ...]:

@@ -11,7 +11,7 @@ import numpy as np
 
 from monitor.core.assessment import Array
 from monitor.core.dose import DoseLaw, log_mean
-from monitor.core.field_state import FieldState
+from monitor.core.field_state import BEFORE_PATH, FieldState
 from monitor.core.parcels import position, shares, substep_count
 from monitor.core.propagator import Lattice
 
@@ -54,7 +54,7 @@ def travel(grid: Lattice, operator: Callable[[int, int], Array], law: DoseLaw, s
     middle = pad + cells // 2
     rows[:, :middle] = state.walls.merge_c + share * (merge_c - state.walls.merge_c)
     rows[:, middle:] = walls[:, :1]
-    rows[0, pad : pad + cells] = state.temp_c[strand, 1:]
+    rows[0, pad : pad + cells] = state.temp_c[strand, BEFORE_PATH:]
     walls_of_substep = np.concatenate([walls[:-1], walls[1:]], axis=1)
     known = np.empty(cells + walls_of_substep.shape[1])
     for substep in range(substeps):
