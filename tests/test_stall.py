@@ -184,6 +184,34 @@ def test_late_encoder_is_learned(late_s: float) -> None:
     assert finding(law, state) is not None
 
 
+def test_a_reading_within_a_retraction_sets_no_zero() -> None:
+    """Commanded feed read within a hidden retraction, encoder not: a gain of 1.3 mm is passed over, not a new zero."""
+    law, strand = law_of(0.1, 0.5), Strand(0.1, 0.5)
+    state = _learned(strand, law)
+    for _ in range(50):
+        reading = strand.move(1.0)
+        state = advance_stall(
+            law, state, reading._replace(fed_mm=reading.fed_mm - 0.8, sensed_mm=strand.strand_mm + 0.5)
+        )
+        state = watch(law, state, strand.feed(8.0))
+        assert finding(law, state) is None
+        assert state.ledger is not None
+        assert state.ledger.balances[2].missing.total < 0.5
+
+
+def test_a_zero_taken_at_a_bad_moment_is_set_anew() -> None:
+    """After a change of input the first reading is 1.3 mm off: no alarm, while a strand that stands is still found."""
+    law, strand = law_of(0.1, 0.5), Strand(0.1, 0.5)
+    state = _learned(strand, law)
+    strand.time_s += 90.0
+    reading = strand.move(1.5)
+    state = advance_stall(law, state, reading._replace(sensed_mm=strand.strand_mm + 1.3))
+    state = watch(law, state, strand.feed(8.0))
+    assert finding(law, state) is None
+    strand.time_s += 90.0
+    _feed_until_alarm(strand, law, state, 1.0, 8.0)
+
+
 def test_slack_after_a_change_of_input_is_no_loss() -> None:
     """Half a millimetre of slack at each of 300 turns after a pause is re-zeroed, not lost."""
     law, strand = law_of(), Strand()

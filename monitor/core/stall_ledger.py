@@ -19,7 +19,7 @@ HOT_IDLE_S: Final = 600.0  # judgement: a strand that stood hot this long may ha
 _HEAD_START_MM: Final = 30.0
 _UNSEEN_RETURN_MM: Final = 5.0  # feed after which a reading counts although the one before it was retracted
 _AT_MARK_MM: Final = 0.01  # so close under the mark nothing is drawn back: sums of moves are rounded
-_FASTER_THAN_FED: Final = 1.5  # an encoder that reads more than this share of the feed has been reset or damaged
+_SCALE_UNKNOWN, _SCALE_KNOWN = 0.3, 0.05  # share by which an encoder may read long before and after learning
 
 
 class Step(NamedTuple):
@@ -47,6 +47,7 @@ class Balance(NamedTuple):
 
 
 _LEVEL: Final = Balance(ZERO)
+_NOT_FRESH: Final = False
 _ALL_LEVEL: Final = (_LEVEL, _LEVEL, _LEVEL)
 
 
@@ -64,6 +65,7 @@ class Ledger(NamedTuple):
     hot_idle_s: float = 0.0  # as last told
     pulled_mm: float = 0.0  # retracted since the last counted reading
     odd_mm: float | None = None  # an encoder value that did not fit and waits for the next
+    is_fresh: bool = True  # the zero rests on one reading, which may have been taken at a bad moment
     baseline: Baseline = Baseline()
     balances: tuple[Balance, Balance, Balance] = _ALL_LEVEL
     step: Step = NO_STEP  # of this reading; NO_STEP where it did not count
@@ -91,8 +93,16 @@ def advance_ledger(
     was_retracted = old.fed_mm < old.high_mm - _AT_MARK_MM
     if was_retracted and fed_mm - old.counted_mm < _UNSEEN_RETURN_MM:
         return old._replace(time_s=time_s, fed_mm=fed_mm, high_mm=fed_mm, moved_s=time_s, step=NO_STEP)
-    if not _fits(law, old, time_s, fed_mm, sensed_mm - old.sensed_mm):
+    return _judged(law, old, time_s, fed_mm, sensed_mm)
+
+
+def _judged(law: StallLaw, old: Ledger, time_s: float, fed_mm: float, sensed_mm: float) -> Ledger:
+    """A reading that continues the chain of positions, unless it is odd or the zero was."""
+    lost_mm = fed_mm - old.counted_mm - (sensed_mm - (old.sensed_mm or 0.0))
+    if not _fits(law, old, time_s, fed_mm, lost_mm):
         return _odd(old, time_s, fed_mm, sensed_mm)
+    if old.is_fresh and abs(lost_mm) > _error_now_mm(law, old, time_s, fed_mm):
+        return _zeroed(old, time_s, fed_mm, sensed_mm)._replace(is_fresh=False)
     return _counted(law, old, time_s, fed_mm, sensed_mm)
 
 
@@ -171,14 +181,28 @@ def _zeroed(old: Ledger, time_s: float, fed_mm: float, sensed_mm: float) -> Ledg
         sensed_mm=sensed_mm,
         pulled_mm=0.0,
         odd_mm=None,
+        is_fresh=True,
         step=NO_STEP,
     )
 
 
-def _fits(law: StallLaw, old: Ledger, time_s: float, fed_mm: float, seen_mm: float) -> bool:
-    """Whether the encoder may have moved so: not further back than retracted, not much further on than fed."""
-    error_mm = bounded_error_mm(law, old.baseline, speed_mm_s(law, old, time_s, fed_mm))
-    return -(error_mm + old.pulled_mm) <= seen_mm <= _FASTER_THAN_FED * (fed_mm - old.counted_mm) + 2.0 * error_mm
+def _error_now_mm(law: StallLaw, old: Ledger, time_s: float, fed_mm: float) -> float:
+    peak_mm_s = max(old.balances[0].peak_mm_s, speed_mm_s(law, old, time_s, fed_mm))
+    return bounded_error_mm(law, old.baseline, peak_mm_s)
+
+
+def _fits(law: StallLaw, old: Ledger, time_s: float, fed_mm: float, lost_mm: float) -> bool:
+    """Whether so much may have been lost: not more than was fed, and no more gained than was missing before.
+
+    A reading taken within a retraction, by commanded feed or encoder alone, shows a gain that nothing explains. As a
+    new zero it would make all that follows look like a loss.
+    """
+    fed = fed_mm - old.counted_mm
+    error_mm = _error_now_mm(law, old, time_s, fed_mm)
+    missing_mm = max(balance.missing.total for balance in old.balances)
+    scale = _SCALE_KNOWN if old.baseline.is_frozen else _SCALE_UNKNOWN
+    expected_mm = old.baseline.intercept * fed
+    return -(error_mm + missing_mm + scale * fed) <= lost_mm - expected_mm and lost_mm <= fed + error_mm + old.pulled_mm
 
 
 def _odd(old: Ledger, time_s: float, fed_mm: float, sensed_mm: float) -> Ledger:
@@ -216,6 +240,7 @@ def _counted(law: StallLaw, old: Ledger, time_s: float, fed_mm: float, sensed_mm
         old.hot_idle_s,
         0.0,
         None,
+        _NOT_FRESH,
         baseline,
         balances,
         step,
