@@ -79,7 +79,11 @@ class Field:
         """
         longest_mm = max(map(abs, feed_mm), default=0.0)
         if longest_mm > (self.passed + self.grid.cells) * self.grid.cell_mm:
-            state, feed_mm = self._run_through(state, feed_mm)
+            tails_mm = [self.tail_mm(mm) for mm in feed_mm]
+            state, feed_mm = (
+                self.skipped(state, [mm - tail for mm, tail in zip(feed_mm, tails_mm, strict=True)]),
+                tails_mm,
+            )
             longest_mm = max(map(abs, feed_mm))
         reach_mm = (self.passed - 2) * self.grid.cell_mm
         parts = math.ceil(longest_mm / reach_mm) or 1
@@ -106,13 +110,16 @@ class Field:
     def state_of(self, state: FieldState, strand: int) -> FieldState:
         """The state of one strand alone, for the model that `of` gives."""
         one = slice(strand, strand + 1)
-        return FieldState(
-            state.walls_c,
-            state.walls,
-            state.fed_mm[one],
-            state.high_mm[one],
-            state.places[one],
-            *(None if array is None else array[one] for array in state[5:]),  # type: ignore[arg-type]  # the arrays
+        return state._replace(
+            fed_mm=state.fed_mm[one],
+            high_mm=state.high_mm[one],
+            places=state.places[one],
+            temp_c=state.temp_c[one],
+            log_rate=state.log_rate[one],
+            rate=state.rate[one],
+            dose_min=state.dose_min[one],
+            unsure_min=None if state.unsure_min is None else state.unsure_min[one],
+            soft_min=None if state.soft_min is None else state.soft_min[one],
         )
 
     def _step(
@@ -206,29 +213,30 @@ class Field:
         stood = np.ones(len(self.strands), dtype=bool)
         for moved in travels:
             stood[moved.strand] = moved.shift == 0
-        gained = self.stiff.gained_min(walls_c, state.temp_c[:, BEFORE_PATH:], temp[:, BEFORE_PATH:], stood, step_s)
+        gained = self.stiff.gained_min(
+            (state.walls_c, walls_c), state.temp_c[:, BEFORE_PATH:], temp[:, BEFORE_PATH:], stood, step_s
+        )
         shifts = {moved.strand: moved.shift for moved in travels}
         for strand, row in enumerate(gained):
             low = self.passed + self.stiff.first + shifts.get(strand, 0)
             soft[strand, low : low + len(row)] += row
         return soft
 
-    def _run_through(self, state: FieldState, feed_mm: Sequence[float]) -> tuple[FieldState, list[float]]:
-        """Let strands go by up to the last part of a feed that leaves nothing of what was there before."""
-        tails = [self._tail_mm(mm) for mm in feed_mm]
-        fed_mm = tuple(fed + mm - tail for fed, mm, tail in zip(state.fed_mm, feed_mm, tails, strict=True))
+    def skipped(self, state: FieldState, feed_mm: Sequence[float]) -> FieldState:
+        """State once strands have gone by so far in no time, without ageing."""
+        fed_mm = tuple(map(add, state.fed_mm, feed_mm))
         places = tuple(map(self._place, fed_mm))
         shifts = [place.shift - before.shift for place, before in zip(places, state.places, strict=True)]
-        moved = state._replace(
+        return state._replace(
             fed_mm=fed_mm,
+            high_mm=tuple(map(max, state.high_mm, fed_mm)),
             places=places,
             dose_min=renumbered(state.dose_min, shifts),
             unsure_min=renumbered(state.unsure_min, shifts),
             soft_min=renumbered(state.soft_min, shifts),
         )
-        return moved, tails
 
-    def _tail_mm(self, moved_mm: float) -> float:
+    def tail_mm(self, moved_mm: float) -> float:
         """The last part of a move that matters: what was on the path before it is forgotten, or beyond the path."""
         kept = self.passed + self.grid.cells + (0 if moved_mm > 0 else self.withdrawn)
         return math.copysign(min(abs(moved_mm), kept * self.grid.cell_mm), moved_mm)

@@ -25,15 +25,17 @@ class StiffPart:
     glass_c: Array  # of each strand, as a column
     lowest_glass_c: float
 
-    def gained_min(self, walls_c: Array, before_c: Array, after_c: Array, stood: Array, step_s: float) -> Array:
+    def gained_min(
+        self, walls_c: tuple[Array, Array], before_c: Array, after_c: Array, stood: Array, step_s: float
+    ) -> Array:
         """Softening dose of these parcels in a step [min], shape (strands, cells - first).
 
         By the mean of the rates before and after for strands that `stood`, else by the rate after. A parcel counts as
         no hotter than its wall: what a retraction brings up hot sets again within seconds if the wall is cool.
         """
-        wall_c = self.weights @ walls_c
-        after = softening_rate(np.minimum(after_c[:, self.first :], wall_c), self.glass_c)
-        before = softening_rate(np.minimum(before_c[:, self.first :], wall_c), self.glass_c)
+        wall_before_c, wall_after_c = (self.weights @ wall for wall in walls_c)
+        after = softening_rate(np.minimum(after_c[:, self.first :], wall_after_c), self.glass_c)
+        before = softening_rate(np.minimum(before_c[:, self.first :], wall_before_c), self.glass_c)
         gained: Array = np.where(stood[:, None], (before + after) / 2, after) * (step_s / 60.0)
         return gained
 
