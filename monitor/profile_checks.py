@@ -8,26 +8,33 @@ import math
 from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
 from itertools import chain
+from typing import Final
 
 from connectors.serial_settings import SerialSettings
 from monitor.link_mapping import sensors_reported
+from monitor.profile_cold_end import check_cold_end
 from monitor.profile_draft import Draft
 from monitor.profile_faults import Finding, hint
+
+_WALL_LAWS: Final = (
+    'exactly one of sensor = "...", bridge = true, ambient = true and estimated = true (which may name a sensor too)'
+)
 
 
 def check(read: Draft) -> list[Finding]:
     """Apply all the rules."""
     rules = (_laws, _bridges, _merge_point, _bores, _liners, _names, _loads, _drives, _reports, _credits, _alerts)
-    return list(chain.from_iterable(rule(read) for rule in rules))
+    return [*chain.from_iterable(rule(read) for rule in rules), *check_cold_end(read)]
 
 
 def _laws(read: Draft) -> Iterator[Finding]:
     for place, zone in read.zones.items():
-        given = [key for key in ("sensor", "bridge", "ambient") if getattr(zone, key)]
-        if len(given) != 1:
+        given = [key for key in ("sensor", "bridge", "ambient", "estimated") if getattr(zone, key)]
+        if len(given) != 1 and given != ["sensor", "estimated"]:
             problem = f"{' and '.join(given)} are both given" if given else "no wall law"
-            yield Finding(("zones", place), problem, 'exactly one of sensor = "...", bridge = true and ambient = true')
-    if read.zone_count and len(read.zones) == read.zone_count and not any(z.sensor for z in read.zones.values()):
+            yield Finding(("zones", place), problem, _WALL_LAWS)
+    measured = any(zone.sensor and not zone.estimated for zone in read.zones.values())
+    if read.zone_count and len(read.zones) == read.zone_count and not measured:
         yield Finding(
             ("zones",), "no zone has a sensor, so nothing could be watched", "at least one zone with a sensor"
         )
@@ -116,7 +123,9 @@ def _reports(read: Draft) -> Iterator[Finding]:
     for array, place, sensor in named:
         if sensor is not None and sensor not in sensors:
             problem = "the link's mapping never reports this sensor" + hint(sensor, sensors)
-            yield Finding((array, place, "sensor"), problem, ", ".join(sensors) or "map it in [link] first")
+            allowed = ", ".join(sensors) or "map it in [link] first"
+            without = "; or none: the zone is estimated" if array == "zones" and read.zones[place].estimated else ""
+            yield Finding((array, place, "sensor"), problem, allowed + without)
 
 
 def _credits(read: Draft) -> Iterator[Finding]:

@@ -14,6 +14,7 @@ from monitor.profile_faults import Place, key_text, shown
 from monitor.profile_model import Origin, ProfileFile
 
 LINK_DEFAULT = "chosen for this kind of link, no source"
+_COOLANT = "ambient_c: the coolant is taken to enter as warm as the room"
 _RULE = "rule of thumb from the material's transitions; replace it by a bench test"
 
 
@@ -30,8 +31,8 @@ class DefaultUsed:
 
 
 def defaults_used(profile: ProfileFile, parameters: Parameters) -> tuple[DefaultUsed, ...]:
-    """All defaults that the profile uses, in the order of its keys, then the rules of thumb of its strands."""
-    return (*_walk(profile, ()), *_rules(profile, parameters))
+    """All defaults that the profile uses, in the order of its keys, then those drawn from other values."""
+    return (*_walk(profile, ()), *_coolant(profile, parameters), *_rules(profile, parameters))
 
 
 def _walk(table: BaseModel, path: Place) -> Iterator[DefaultUsed]:
@@ -55,6 +56,11 @@ def _default(info: FieldInfo, path: Place, value: object) -> Iterator[DefaultUse
         origin = LINK_DEFAULT
     if origin:
         yield DefaultUsed(key_text(path), value, origin)
+
+
+def _coolant(profile: ProfileFile, parameters: Parameters) -> Iterator[DefaultUsed]:
+    if profile.cold_end is not None and profile.cold_end.coolant_c is None:
+        yield DefaultUsed(key_text(("cold_end", "coolant_c")), parameters.ambient_c, _COOLANT)
 
 
 def _rules(profile: ProfileFile, parameters: Parameters) -> Iterator[DefaultUsed]:

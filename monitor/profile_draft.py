@@ -14,6 +14,7 @@ from monitor.link_mapping import Link
 from monitor.profile_model import (
     DEFAULT_FILAMENT_MM,
     AlertTable,
+    ColdEndTable,
     HeaterTable,
     InputTable,
     LinkTable,
@@ -31,6 +32,8 @@ class Draft:
     filament_diameter_mm: float | None
     zones: Mapping[int, ZoneTable]
     zone_count: int
+    cold_end: ColdEndTable | None
+    has_cold_end: bool  # readable or not
     heaters: Mapping[int, HeaterTable]
     inputs: Mapping[int, InputTable]
     strands: Mapping[int, StrandTable]
@@ -45,6 +48,8 @@ def draft(table: Mapping[str, Any]) -> Draft:
         filament_diameter_mm=_diameter_mm(table),
         zones=_rows(ZoneTable, table.get("zones")),
         zone_count=len(_listed_tables(table.get("zones"))),
+        cold_end=_rows(ColdEndTable, [table.get("cold_end")]).get(0),
+        has_cold_end="cold_end" in table,
         heaters=_rows(HeaterTable, table.get("heaters")),
         inputs=_rows(InputTable, table.get("inputs")),
         strands=_rows(StrandTable, table.get("strands")),

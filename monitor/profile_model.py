@@ -35,6 +35,7 @@ Text = Annotated[str, StringConstraints(max_length=200), AfterValidator(_showabl
 Name = Annotated[str, StringConstraints(min_length=1, max_length=60), AfterValidator(_showable)]
 InputNumber = Annotated[int, Field(strict=True, ge=1, le=64)]
 WallTemperature = Annotated[Number, Field(ge=20, le=500)]
+RoomTemperature = Annotated[Number, Field(ge=-20, le=90)]
 DoseMinutes = Annotated[Number, Field(gt=0, le=100_000)]
 Current = Annotated[Number, Field(gt=0, le=10)]
 
@@ -46,7 +47,11 @@ class ProfileTable(BaseModel):
 
 
 class ZoneTable(ProfileTable):
-    """One `[[zones]]`: a length of the hot path; exactly one of `sensor`, `bridge` and `ambient` says its wall law."""
+    """One `[[zones]]`: a length of the hot path.
+
+    Exactly one of `sensor`, `bridge`, `ambient` and `estimated` says its wall law; but an estimated one may name the
+    sensor whose reading it stands for.
+    """
 
     name: Name
     length_mm: Annotated[Number, Field(ge=0.1, le=1000)]
@@ -54,10 +59,20 @@ class ZoneTable(ProfileTable):
     sensor: Name | None = None
     bridge: Flag = False
     ambient: Flag = False
+    estimated: Flag = False
     liner: Name | None = None
     liner_mm: Annotated[Number, Field(gt=0, le=5)] | None = None
     wetted: Flag = False
     ends_at_merge_point: Flag = False
+
+
+class ColdEndTable(ProfileTable):
+    """`[cold_end]`: the metal of the cold end as one lump, for all inputs together, where no sensor tells of it."""
+
+    heat_capacity_j_k: Annotated[Number, Field(ge=1, le=100_000)]
+    from_manifold_w_k: Annotated[Number, Field(ge=0.0001, le=100)]
+    to_coolant_w_k: Annotated[Number, Field(ge=0.001, le=1000)]
+    coolant_c: RoomTemperature | None = None
 
 
 class HeaterTable(ProfileTable):
@@ -114,8 +129,9 @@ class ProfileFile(ProfileTable):
 
     name: Name
     filament_diameter_mm: Annotated[Number, Field(ge=0.5, le=5), Origin(NO_SOURCE)] = DEFAULT_FILAMENT_MM
-    ambient_c: Annotated[Number, Field(ge=-20, le=90), Origin(NO_SOURCE)] = 25.0
+    ambient_c: Annotated[RoomTemperature, Origin(NO_SOURCE)] = 25.0
     zones: Annotated[tuple[ZoneTable, ...], Field(min_length=1, max_length=40)]
+    cold_end: ColdEndTable | None = None
     heaters: tuple[HeaterTable, ...] = ()
     inputs: tuple[InputTable, ...] = ()
     strands: Annotated[tuple[StrandTable, ...], Field(min_length=1, max_length=64)]

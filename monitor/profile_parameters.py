@@ -8,9 +8,10 @@ from collections.abc import Iterator, Mapping
 from dataclasses import replace
 from typing import NamedTuple
 
-from monitor.core.parameters import AlertLimits, Material, Parameters, Strand, WallLaw, Zone
+from monitor.core.parameters import AlertLimits, ColdEnd, Material, Parameters, Strand, WallLaw, Zone
 from monitor.material_model import Value
 from monitor.materials import IncompleteMaterialError, MaterialTable, UnknownMaterialError
+from monitor.profile_cold_end import reading_of
 from monitor.profile_draft import Draft
 from monitor.profile_faults import Finding
 from monitor.profile_model import ProfileFile, StrandTable, ZoneTable
@@ -54,6 +55,7 @@ def make_parameters(model: ProfileFile, materials: MaterialTable) -> Parameters:
         strands=tuple(_strand(row, materials) for row in sorted(model.strands, key=lambda row: row.input)),
         liners={zone.liner: materials.liner(zone.liner) for zone in model.zones if zone.liner is not None},
         limits=AlertLimits(**model.alerts.model_dump()),
+        cold_end=_cold_end(model),
     )
 
 
@@ -113,12 +115,26 @@ def _zone(row: ZoneTable) -> Zone:
         name=row.name,
         length_mm=row.length_mm,
         bore_mm=row.bore_mm,
-        law=WallLaw.SENSOR if row.sensor else WallLaw.BRIDGE if row.bridge else WallLaw.AMBIENT,
-        sensor=row.sensor,
+        law=_law(row),
+        sensor=reading_of(row) if row.estimated else row.sensor,
         liner=row.liner,
         liner_mm=0.0 if row.liner_mm is None else row.liner_mm,
         wetted=row.wetted,
     )
+
+
+def _law(row: ZoneTable) -> WallLaw:
+    if row.estimated:
+        return WallLaw.ESTIMATED
+    return WallLaw.SENSOR if row.sensor else WallLaw.BRIDGE if row.bridge else WallLaw.AMBIENT
+
+
+def _cold_end(model: ProfileFile) -> ColdEnd | None:
+    row = model.cold_end
+    if row is None:
+        return None
+    coolant_c = model.ambient_c if row.coolant_c is None else row.coolant_c
+    return ColdEnd(row.heat_capacity_j_k, row.from_manifold_w_k, row.to_coolant_w_k, coolant_c)
 
 
 def _order(place: int, row: StrandTable, own: Material) -> Iterator[Finding]:

@@ -11,6 +11,7 @@ from connectors.serial_settings import SerialSettings
 from monitor.config import Profile, ProfileError
 from monitor.core.parameters import Material, Parameters, Strand, WallLaw, Zone
 from monitor.link_mapping import address, inputs_reported, texts_sent
+from monitor.profile_cold_end import cold_end_lines
 from monitor.profile_faults import shown
 
 CAUTION: Final = (
@@ -33,6 +34,7 @@ def summary_lines(profile: Profile) -> Iterator[str]:
     yield f"filament: {parameters.filament_diameter_mm:g} mm; room: {parameters.ambient_c:g} °C"
     yield "hot path, in flow order:"
     yield from _zone_lines(parameters)
+    yield from cold_end_lines(parameters)
     yield "strands:"
     yield from map(_strand_line, parameters.strands)
     yield from (f"  {line}" for line in loan_lines(profile))
@@ -59,9 +61,10 @@ def _zone_lines(parameters: Parameters) -> Iterator[str]:
 
 
 def _zone_text(zone: Zone) -> str:
-    laws = {WallLaw.SENSOR: f"sensor {zone.sensor}", WallLaw.BRIDGE: "bridge", WallLaw.AMBIENT: "ambient"}
+    laws = {WallLaw.SENSOR: f"sensor {zone.sensor}", WallLaw.ESTIMATED: f"estimated as {zone.sensor}"}
+    law = laws.get(zone.law, zone.law.value)
     liner = f"{zone.liner} liner {zone.liner_mm:g} mm" if zone.liner is not None else ""
-    return ", ".join(filter(None, (laws[zone.law], liner, "wetted" if zone.wetted else "")))
+    return ", ".join(filter(None, (law, liner, "wetted" if zone.wetted else "")))
 
 
 def _strand_line(strand: Strand) -> str:

@@ -36,6 +36,7 @@ _ZONES: Final = """
 #   sensor = "..."   at the temperature of that sensor, under the name that [link] gives it
 #   bridge = true    between its two neighbours: a heat break, or any stretch without a sensor
 #   ambient = true   at room temperature
+#   estimated = true reckoned: only for a cold end, and only with a table [cold_end], see below
 # Also: liner = "PTFE" with liner_mm, its wall thickness (bore_mm is then the liner's own bore); wetted = true where the
 # strand is molten and touches the wall; ends_at_merge_point = true on the one zone after which all strands share one
 # channel.
@@ -44,7 +45,7 @@ _ZONES: Final = """
 name = "cold end"
 length_mm = 20.0
 bore_mm = 2.0
-ambient = true  # a cold end warms over the hours: with a sensor there, say sensor = "..." instead
+ambient = true  # a cold end warms over the hours: say sensor = "..." where it has one, estimated = true where not
 liner = "PTFE"  # of a machine without a liner, remove these two lines here and in the heat break
 liner_mm = 1.0
 
@@ -70,6 +71,18 @@ length_mm = 10.0
 bore_mm = 2.0
 sensor = "nozzle"
 wetted = true
+
+# A cold end without a sensor, reckoned as one lump of metal for all inputs together. Its zone then says
+# estimated = true in place of ambient = true (and may name a sensor = "..." as well, whose readings count while they
+# come). Nobody can know these figures but you; those below are EXAMPLES. `strandwatch profile check` tells where such a
+# cold end settles: compare that with a thermometer.
+# [cold_end]
+# heat_capacity_j_k = 270.0  # mass of the metal that warms together [kg] times 900 J/(kg K) for aluminium (handbook)
+# from_manifold_w_k = 0.15  # heat breaks: k A / L of each input, added up; k of stainless steel is about 15 W/(m K)
+#                           # (handbook), A the metal's cross-section [m2], L its free length [m]
+# to_coolant_w_k = 1.5  # from one reading of a thermometer once all has settled with the heat on:
+#                       # from_manifold_w_k x (manifold - cold end) / (cold end - coolant)
+# coolant_c = 25.0  # coolant, or air, where it enters; left out, it is ambient_c
 
 # Heaters and their power, where known; the power is what later tells a missing flow from the heat it does not take.
 # [[heaters]]

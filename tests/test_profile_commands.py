@@ -11,7 +11,8 @@ import pytest
 
 from monitor.cli import main
 from monitor.commands import profile as command
-from monitor.config import load_profile
+from monitor.config import load_profile, parse_profile
+from monitor.core.parameters import ColdEnd, WallLaw
 from monitor.exit_codes import WrongUseError
 from monitor.profile_new import choose
 from monitor.profile_report import CAUTION
@@ -56,6 +57,15 @@ class Terminal(io.StringIO):
 def _nobody_at_the_terminal(tmp_path_factory: pytest.TempPathFactory, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setenv("XDG_CONFIG_HOME", str(tmp_path_factory.mktemp("config")))  # none of the tester's own materials
     monkeypatch.setattr(sys, "stdin", io.StringIO())
+
+
+def _with_cold_end(text: str) -> str:
+    """A new profile as its owner leaves it who has taken the template's comments on the cold end for granted."""
+    lines, in_table = [], False
+    for line in text.replace("ambient = true  #", "estimated = true  #").splitlines():
+        in_table = (in_table or line == "# [cold_end]") and line.startswith("#")
+        lines.append(line.removeprefix("# ") if in_table else line)
+    return "\n".join(lines)
 
 
 class TestCheck:
@@ -106,6 +116,16 @@ class TestCheck:
         assert "link: serial, /dev/ttyACM0" in told
         assert "reports sensors: manifold, nozzle" in told
         assert "\nNOTE: !!! the link never reports the feed of input 2:" in told
+
+    def test_an_estimated_cold_end_is_told(self, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+        """That it is estimated, and where it would settle: (0.15 · 200 + 1.5 · 25) / 1.65 = 41 °C."""
+        path = tmp_path / "m.toml"
+        path.write_text(_with_cold_end(profile_text(Choices("m", {1: "PLA"}))))
+        assert run("check", str(path)) == 0
+        told = capsys.readouterr().out
+        assert "bore 2 mm  estimated as cold end, PTFE liner" in told
+        assert "cold end: ESTIMATED as 'cold end'" in told
+        assert "it settles near 41 °C, half the way in 1.9 min" in told
 
     def test_no_link_is_told_last(self, capsys: pytest.CaptureFixture[str]) -> None:
         """A profile without a link ends by saying that it cannot be watched yet."""
@@ -179,6 +199,12 @@ class TestNew:
         path = tmp_path / "m.toml"
         path.write_text(text.replace(old, 'feed = "per_drive"' if old.startswith("feed") else "tool_at_start = 0"))
         load_profile(path)
+
+    def test_the_example_of_a_cold_end_is_sound(self) -> None:
+        """The commented table has the keys that a profile knows, and the zone's comment names the key to use."""
+        parameters = parse_profile(_with_cold_end(profile_text(Choices("m", {1: "PLA"}))), "new.toml").parameters
+        assert parameters.cold_end == ColdEnd(270.0, 0.15, 1.5, 25.0)
+        assert parameters.zones[0].law is WallLaw.ESTIMATED
 
     def test_what_was_assumed_is_told(self, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
         """Materials and link that nobody gave are named where the file is, and marked beside the material."""

@@ -49,7 +49,7 @@ def _watch_night(scenario: Scenario, arguments: argparse.Namespace) -> int:
         SimulatedLink(scenario, seed=arguments.seed, speed=speed_of(arguments, manner)),
         Engine(profile.parameters),
         name=f"simulated machine, {scenario.name}",
-        sensors=profile.parameters.sensors,
+        sensors=profile.parameters.sensors_needed,
         over="the simulated night is over",
     )
     opening = [f"SIMULATED machine, invented strands, build '{scenario.build}', seed {arguments.seed}"]

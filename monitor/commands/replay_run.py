@@ -26,7 +26,7 @@ def run(arguments: argparse.Namespace) -> int:
         source,
         Engine(profile.parameters),
         name=f"recording {clean_text(arguments.file.name)}",
-        sensors=profile.parameters.sensors,
+        sensors=profile.parameters.sensors_needed,
         inputs=[strand.input for strand in profile.parameters.strands],
         over="the recording ended",
     )

@@ -44,7 +44,7 @@ def _make_session(profile: Profile, arguments: argparse.Namespace) -> Session:
         link,
         engine,
         name=link_text(profile.link),
-        sensors=profile.parameters.sensors,
+        sensors=profile.parameters.sensors_needed,
         inputs=[strand.input for strand in profile.parameters.strands],
     )
 

@@ -217,6 +217,11 @@ class Parameters:
         return next((zone.sensor for zone in self.zones if zone.law is WallLaw.ESTIMATED), None)
 
     @property
+    def sensors_needed(self) -> tuple[str, ...]:
+        """Those of `sensors` that the machine must report, because nothing can stand in for them."""
+        return tuple(name for name in self.sensors if name != self.estimated_sensor)
+
+    @property
     def sensors(self) -> tuple[str, ...]:
         """Names of the sensors that walls depend on, in flow order, each once."""
         return tuple(dict.fromkeys(z.sensor for z in self.zones if z.sensor is not None))
