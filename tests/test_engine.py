@@ -315,3 +315,27 @@ def test_any_stream_is_survived_and_told_honestly(events: list[Event | Acknowled
         for strand in seen.strands:
             assert np.isfinite(strand.dose_min).all()
             assert strand.warn_left_s.low <= strand.warn_left_s.high
+
+
+def test_samples_without_temperatures_are_no_sign_of_life() -> None:
+    """Feed that goes on being reported does not hide that all temperatures have fallen silent; one alert tells it."""
+    silent = [Sample(60.0 + second, {"fed_mm:1": 0.0}) for second in range(180)]
+    told = _raised([*_still(60.0, every_s=1.0), *silent])
+
+    assert told["raised link ALARM"] == pytest.approx(120.0, abs=6.0)
+    assert not any("sensor" in name for name in told)
+
+
+def test_a_manifold_that_nobody_knows_counts_as_hot() -> None:
+    """The backstop for standing strands runs although neither a reading nor a set point of the manifold ever came."""
+    blind = [Sample(float(second), {"temp_c:cold_end": 30.0, "fed_mm:1": 0.0}) for second in range(0, 9 * 3600, 4)]
+
+    assert _raised(blind)["raised standing CAUTION"] == pytest.approx(8 * 3600.0, abs=10.0)
+
+
+def test_before_any_temperature_any_time_may_be_left() -> None:
+    """Nothing is known: the cautious end of the time left is none at all, the hopeful one all there is."""
+    strand = _last([Sample(0.0, {"fed_mm:1": 0.0})]).assessment.strands[0]
+
+    assert (strand.limit_left_s.low, strand.limit_left_s.high) == (0.0, float("inf"))
+    assert strand.quality is Quality.BAD

@@ -80,7 +80,8 @@ def _dose_text(facts: Facts) -> str:
 def _dose_action(facts: Facts) -> str:
     strand = _strand(facts)
     length_mm = aged_length_mm(strand)
-    until = "before its next use" if facts.level > 1 else f"within {clock_words(strand.limit_left_s.low)}"
+    is_urgent = facts.level == 1 and np.isfinite(strand.limit_left_s.low)
+    until = f"within {clock_words(strand.limit_left_s.low)}" if is_urgent else "before its next use"
     return (
         f"Advance input {strand.input} by {np.ceil(length_mm):.0f} mm {until} and purge it, or withdraw the strand and"
         " cut off the hot end. Mind hot parts."
@@ -109,7 +110,8 @@ def _softening_action(facts: Facts) -> str:
 def _ceiling_text(facts: Facts) -> str:
     strand = _strand(facts)
     return (
-        f"input {strand.input} ({strand.material}) stands at a wall of {facts.value:.0f} °C, above the"
+        f"input {strand.input} ({strand.material}) stands at a wall of {facts.value:.0f} °C,"
+        f" {'above' if facts.value > facts.point.limits[0] else 'just back under'} the"
         f" {facts.point.limits[0]:.0f} °C it may ever see"
     )
 
@@ -188,7 +190,7 @@ def _sensor_action(facts: Facts) -> str:
 
 
 def _link_text(facts: Facts) -> str:
-    return f"no data from the machine for {clock_words(facts.value)}"
+    return f"no temperatures from the machine for {clock_words(facts.value)}"
 
 
 def _link_action(_: Facts) -> str:

@@ -92,6 +92,11 @@ def silence_s(state: EngineState) -> float:
     return state.time_s - (state.sample_s or 0.0)
 
 
+def untold_s(state: EngineState) -> float:
+    """Age of the newest wall temperature: a sample that holds none tells nothing of the strands [s]."""
+    return max(silence_s(state), min((state.time_s - sensor.seen_s for sensor in state.sensors), default=0.0))
+
+
 def data_quality(model: Model, state: EngineState) -> Quality:
     """Trust in what is said of the strands, by their walls: no better than the worst sensor they depend on.
 

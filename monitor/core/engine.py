@@ -15,7 +15,7 @@ import numpy as np
 from connectors.telemetry import Event, LinkChange, Malformed, Sample, Tick
 from monitor.core.alert_table import ALERT_TABLE
 from monitor.core.alerts import acknowledge, update
-from monitor.core.assess import alert_id, assess, data_quality, silence_s, transitions
+from monitor.core.assess import alert_id, assess, data_quality, silence_s, transitions, untold_s
 from monitor.core.assessment import Acknowledge, AlertTransition, Array, Assessment, Quality
 from monitor.core.engine_state import EngineState, Model, build_model, initial_state
 from monitor.core.estimates import estimated_sensors
@@ -109,7 +109,7 @@ def point_values(model: Model, state: EngineState) -> Array:
     if state.field is None:
         unknown = [_NOTHING] * (4 * len(feeds))
         liners, shared = [_NOTHING] * len(model.liner_zones), [_NOTHING] * (model.shared is not None)
-        return np.array([*unknown, *standing_h, *liners, *shared, *silent_s, silence_s(state)])
+        return np.array([*unknown, *standing_h, *liners, *shared, *silent_s, untold_s(state)])
     walls, dose_min = state.field.walls, model.field.oldest_min(state.field)
     is_known = all(state.sensors[index].temp_c is not None for index in model.wall_sensors)
     lacking_k = [
@@ -122,7 +122,7 @@ def point_values(model: Model, state: EngineState) -> Array:
     ]
     ceiling_c = [walls.strand_c] * len(feeds)
     soft_min = _softening_min(model, state.field)
-    others = [*standing_h, *walls.liners_c, *_shared_percent(model, state), *silent_s, silence_s(state)]
+    others = [*standing_h, *walls.liners_c, *_shared_percent(model, state), *silent_s, untold_s(state)]
     return np.array([*dose_min, *soft_min, *ceiling_c, *lacking_k, *others])
 
 
@@ -271,7 +271,7 @@ def _judge(model: Model, state: EngineState) -> tuple[EngineState, tuple[AlertTr
     values = point_values(model, state)
     if not state.alerts.records and not model.law.raised(values):
         return state, ()  # a healthy machine: nothing is above its limit, nothing was
-    fresh = silence_s(state) <= model.longest_silence_s
+    fresh = untold_s(state) <= model.longest_silence_s
     walls_fresh = data_quality(model, state) is Quality.GOOD
     book, changes = update(state.alerts, model.law, values, state.time_s, fresh=fresh, walls_fresh=walls_fresh)
     if book is not state.alerts:
