@@ -18,6 +18,9 @@ _CLIP_SD: Final = 3.0  # one bad window must not pull the line
 ERROR_MARGIN: Final = 1.25  # judgement: the largest healthy sum yet to come, over the largest seen while learning
 _LEAST_LATE_PERIODS: Final = 0.25  # judgement: values of one report may be so far apart in time, shown or not
 SLOW_FEED_MM_S: Final = 1.0  # under this speed an error is one of position, not of time
+_WORST_WINDOWS: Final = 3
+"""The window that erred third most tells how readings err: in one or two of twenty a reading within a hidden retraction
+is to be expected, and such readings are passed over later on."""
 _SETTLED_MM: Final = 150.0  # windows before this show the unlearned line, not noise
 _CHI2_95, _CHI2_10 = 1.667, 0.570  # quantiles of chi-square over its 15 degrees of freedom (scipy.stats.chi2.ppf)
 
@@ -29,6 +32,7 @@ class Window(NamedTuple):
     seen_mm: float = 0.0
     flow_mm: float = 0.0  # flow times fed
     is_suspect: bool = False
+    late_s: float = 0.0  # largest error of time that would explain the readings
 
 
 class Baseline(NamedTuple):
@@ -41,7 +45,7 @@ class Baseline(NamedTuple):
     window: Window = Window()
     misses: float = 0.0  # sum of squares of windows' errors
     missed: int = 0  # how many
-    worst_late_s: float = 0.0
+    latest_s: tuple[float, ...] = (0.0,) * _WORST_WINDOWS  # of the windows that erred most, the worst first
     noise: RigNoise | None = None  # measured when the baseline was frozen; None before
     limits: Limits | None = None
 
@@ -56,9 +60,16 @@ class Baseline(NamedTuple):
 
 
 def learn(
-    law: StallLaw, known: Baseline, fed_mm: float, seen_mm: float, flow_mm3_s: float, *, is_suspect: bool
+    law: StallLaw,
+    known: Baseline,
+    fed_mm: float,
+    seen_mm: float,
+    flow_mm3_s: float,
+    *,
+    is_suspect: bool,
+    late_s: float = 0.0,
 ) -> Baseline:
-    """Baseline after one more counted reading; the same object once frozen."""
+    """Baseline after one more counted reading, explained by an error of time `late_s`; the same object once frozen."""
     if known.is_frozen:
         return known
     old = known.window
@@ -67,6 +78,7 @@ def learn(
         old.seen_mm + seen_mm,
         old.flow_mm + flow_mm3_s * fed_mm,
         old.is_suspect or is_suspect,
+        max(old.late_s, late_s),
     )
     if window.fed_mm < WINDOW_MM:
         return known._replace(window=window)
@@ -79,11 +91,6 @@ def learn(
 def interrupted(known: Baseline) -> Baseline:
     """Baseline when the chain of positions breaks: the window that was being filled is lost."""
     return known if known.window is _EMPTY or known.is_frozen else known._replace(window=_EMPTY)
-
-
-def with_lateness(known: Baseline, late_s: float) -> Baseline:
-    """Baseline after an error of position worth so much time."""
-    return known._replace(worst_late_s=late_s) if late_s > known.worst_late_s and not known.is_frozen else known
 
 
 def _fitted(law: StallLaw, known: Baseline, window: Window) -> Baseline:
@@ -103,6 +110,7 @@ def _fitted(law: StallLaw, known: Baseline, window: Window) -> Baseline:
         window=_EMPTY,
         misses=known.misses + (miss * miss if is_settled else 0.0),
         missed=known.missed + is_settled,
+        latest_s=tuple(sorted((*known.latest_s, window.late_s), reverse=True)[:_WORST_WINDOWS]),
     )
 
 
@@ -114,7 +122,7 @@ def _window_variance(noise: RigNoise, fed_mm: float, speed_mm_s: float) -> float
 def _frozen(law: StallLaw, learned: Baseline) -> Baseline:
     """End of learning: measured noise replaces what was assumed, and the limits follow."""
     least_s = _LEAST_LATE_PERIODS * law.period_s
-    late_s = min(law.noise.late_s, max(least_s, learned.worst_late_s))
+    late_s = min(law.noise.late_s, max(least_s, learned.latest_s[-1]))
     noise = law.noise._replace(late_s=late_s)
     noise = noise._replace(walk=_measured_walk(noise, law.speed_mm_s, learned))
     noise = noise._replace(bias_sd=baseline_sd(noise, law.drift, learned.learned_mm, law.speed_mm_s))

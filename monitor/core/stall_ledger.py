@@ -8,7 +8,7 @@ lateness and play enter once at each end however many readings lie between. Know
 from typing import Final, NamedTuple
 
 from monitor.core.cusum import ZERO, CusumState, grown
-from monitor.core.stall_baseline import ERROR_MARGIN, SLOW_FEED_MM_S, Baseline, interrupted, learn, with_lateness
+from monitor.core.stall_baseline import ERROR_MARGIN, SLOW_FEED_MM_S, Baseline, interrupted, learn
 from monitor.core.stall_law import StallLaw
 
 PAUSE_S: Final = 30.0  # judgement: longer without feed, and other inputs have had their turn
@@ -225,9 +225,9 @@ def _counted(law: StallLaw, old: Ledger, time_s: float, fed_mm: float, sensed_mm
         noise = law.noise
         speed_of_sum = max(fast.peak_mm_s, SLOW_FEED_MM_S)
         is_suspect = fast.missing.total > noise.static_mm + noise.late_s * speed_of_sum
-        late_s = (ERROR_MARGIN * fast.missing.total - noise.static_mm) / speed_of_sum
-        baseline = baseline if is_suspect else with_lateness(baseline, late_s)
-        baseline = learn(law, baseline, counted_mm, seen_mm, flow, is_suspect=is_suspect)
+        lasting_mm = min(fast.missing.total, old.balances[0].missing.total)  # as an alarm needs two readings
+        late_s = (ERROR_MARGIN * lasting_mm - noise.static_mm) / speed_of_sum
+        baseline = learn(law, baseline, counted_mm, seen_mm, flow, is_suspect=is_suspect, late_s=late_s)
     return Ledger(
         time_s,
         fed_mm,
