@@ -80,12 +80,21 @@ def _dose_text(facts: Facts) -> str:
 def _dose_action(facts: Facts) -> str:
     strand = _strand(facts)
     length_mm = aged_length_mm(strand)
-    is_urgent = facts.level == 1 and np.isfinite(strand.limit_left_s.low)
-    until = f"within {clock_words(strand.limit_left_s.low)}" if is_urgent else "before its next use"
+    until = _within(strand) if facts.level == 1 else "before its next use"
     return (
         f"Advance input {strand.input} by {np.ceil(length_mm):.0f} mm {until} and purge it, or withdraw the strand and"
         " cut off the hot end. Mind hot parts."
     )
+
+
+def _within(strand: StrandAssessment) -> str:
+    """By when to act, and how sure that is."""
+    low_s, high_s = strand.limit_left_s
+    if not np.isfinite(low_s):
+        return "before its next use"
+    if not strand.doubt or not np.isfinite(high_s):
+        return f"within {clock_words(low_s)}"
+    return f"within {clock_words(low_s)} (perhaps {clock_words(high_s)}: least sure is the {strand.doubt})"
 
 
 def _softening_text(facts: Facts) -> str:
