@@ -1,9 +1,8 @@
 """What stall detection makes of cases of the judge: when it speaks, what it calls it, and what a sample costs."""
 
 import time
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterator
 from dataclasses import dataclass
-from functools import reduce
 from math import inf
 from typing import Final, NamedTuple
 
@@ -133,21 +132,17 @@ class Tally:
         self.fed_m += float(case.fed.mark_mm[-1]) / 1000
         self.samples += len(readings)
 
-    def plus(self, others: Iterable["Tally"]) -> "Tally":
-        """Sum of this tally and others."""
-        return reduce(_sum, others, self)
-
-
-def _sum(one: Tally, other: Tally) -> Tally:
-    return Tally(
-        one.feeding_h + other.feeding_h,
-        one.fed_m + other.fed_m,
-        one.samples + other.samples,
-        one.judged_s + other.judged_s,
-        one.alarms + other.alarms,
-        one.detectors + other.detectors,
-        one.names + other.names,
-    )
+    def plus(self, other: "Tally") -> "Tally":
+        """Sum of both."""
+        return Tally(
+            self.feeding_h + other.feeding_h,
+            self.fed_m + other.fed_m,
+            self.samples + other.samples,
+            self.judged_s + other.judged_s,
+            self.alarms + other.alarms,
+            self.detectors + other.detectors,
+            self.names + other.names,
+        )
 
 
 def healthy_hours(kind: str, hours: float, first_seed: int = 0) -> Tally:
