@@ -18,6 +18,7 @@ from monitor.core.assessment import (
     Assessment,
     LinerReading,
     Priority,
+    SharedReading,
     StrandAssessment,
     WallReading,
 )
@@ -26,9 +27,11 @@ Plain = dict[str, Any]
 
 _ONE_TO_ONE: Final = (
     "idle_s",
+    "idle_low_s",
     "feed_mm_s",
     "fed_mm",
     "dose_now_min",
+    "dose_low_min",
     "dose_warn_min",
     "dose_limit_min",
     "reference_c",
@@ -68,6 +71,7 @@ def assessment_data(assessment: Assessment) -> Plain:
         "walls": [_wall(wall) for wall in assessment.walls],
         "strands": [_strand(strand) for strand in assessment.strands],
         "liners": [_liner(liner) for liner in assessment.liners],
+        "shared": [_shared(held) for held in assessment.shared],
         "alerts": [_alert(alert) for alert in assessment.alerts],
         "counts": dict(assessment.counts),
     }
@@ -117,6 +121,7 @@ def _wall(wall: WallReading) -> Plain:
         "duty": _number(wall.duty),
         "quality": wall.quality,
         "age_s": _number(wall.age_s),
+        "is_estimate": wall.is_estimate,
     }
 
 
@@ -136,6 +141,7 @@ def _strand(strand: StrandAssessment) -> Plain:
         "warn_left_high_s": _number(strand.warn_left_s.high),
         "limit_left_low_s": _number(strand.limit_left_s.low),
         "limit_left_high_s": _number(strand.limit_left_s.high),
+        "doubt": strand.doubt,
     }
 
 
@@ -150,6 +156,17 @@ def _liner(liner: LinerReading) -> Plain:
         "above_warn_s": _number(liner.above_warn_s),
         "above_alarm_s": _number(liner.above_alarm_s),
         "above_stop_s": _number(liner.above_stop_s),
+    }
+
+
+def _shared(held: SharedReading) -> Plain:
+    return {
+        "input": held.input,
+        "share": _number(held.share),
+        "age_s": _number(held.age_s),
+        "dose_min": _number(held.dose_min),
+        "dose_warn_min": _number(held.dose_warn_min),
+        "dose_limit_min": _number(held.dose_limit_min),
     }
 
 

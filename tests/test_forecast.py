@@ -6,7 +6,8 @@ import numpy as np
 import pytest
 
 from monitor.core.field import build_field
-from monitor.core.forecast import feeding_left_s, standing_left_s
+from monitor.core.forecast import feeding_left_s, main_doubt, standing_left_s, time_left_s
+from tests.doubt_examples import DOUBTS, LIMIT_MIN
 from tests.machines import machine
 
 WALLS = np.array([25.0, 35.0, 195.0, 225.0])
@@ -54,3 +55,43 @@ def test_feeding_time_left_is_never_later_than_marching() -> None:
 
     assert left_s <= seconds
     assert left_s == pytest.approx(seconds, rel=0.1)
+
+
+@pytest.mark.parametrize("name", DOUBTS)
+def test_each_datum_can_make_the_range(name: str) -> None:
+    """Where one datum alone is in doubt it is named, and the high end of the range is what it alone comes to."""
+    case = DOUBTS[name]
+    span = time_left_s(case.ageing, LIMIT_MIN, case.limit_high_min)
+
+    assert main_doubt(case.ageing, LIMIT_MIN, case.limit_high_min) == name
+    assert span.high == pytest.approx(60.0 * case.high_min)
+    assert span.low < span.high
+
+
+def test_of_two_doubts_the_greater_is_named() -> None:
+    """A limit known to a factor of two and a rate known to a factor of three: the rate matters more, and reversed."""
+    ageing = DOUBTS["activation energy"].ageing
+    faster = ageing._replace(log_hopeful=np.log([1 / 3]))
+
+    # 90 min to go: 270 at a third of the rate, 240 with a limit of 250, 290 with one of 300
+    assert main_doubt(faster, LIMIT_MIN, 250.0) == "activation energy"
+    assert main_doubt(faster, LIMIT_MIN, 300.0) == "dose limit"
+
+
+def test_without_a_range_there_is_no_doubt() -> None:
+    """Nothing in doubt, nothing that runs out, or a limit passed for certain: no datum is blamed."""
+    sure = DOUBTS["dose limit"].ageing
+    cold = sure._replace(log_cautious=np.array([-100.0]), log_hopeful=np.array([-100.0]))
+
+    assert main_doubt(sure, LIMIT_MIN, LIMIT_MIN) == ""
+    assert main_doubt(cold, LIMIT_MIN, 2 * LIMIT_MIN) == ""
+    assert main_doubt(sure._replace(dose_min=np.array([250.0])), LIMIT_MIN, 2 * LIMIT_MIN) == ""
+
+
+def test_a_moving_strand_has_its_doubts_too() -> None:
+    """Fed so slowly that it reaches the limit on its way, a gap in the data decides as it does when it stands."""
+    case = DOUBTS["gap in the data"]
+    slow = case.ageing._replace(x_mm=np.array([50.0]), speed_mm_s=0.001)  # 833 min on its way, 40 to the limit
+
+    assert main_doubt(slow, LIMIT_MIN, LIMIT_MIN) == "gap in the data"
+    assert main_doubt(slow._replace(speed_mm_s=1.0), LIMIT_MIN, LIMIT_MIN) == ""

@@ -24,11 +24,13 @@ from monitor.core.assessment import (
     LinerReading,
     Priority,
     Quality,
+    SharedReading,
     Span,
     StrandAssessment,
     WallReading,
     ZonePlace,
 )
+from monitor.core.forecast import main_doubt
 from monitor.plain_data import (
     acknowledge_data,
     acknowledge_in,
@@ -37,6 +39,7 @@ from monitor.plain_data import (
     output_line,
     transition_data,
 )
+from tests.doubt_examples import DOUBTS, LIMIT_MIN
 from tests.recording_examples import HEADER, validator
 
 SCHEMA = json.loads((Path(__file__).parent.parent / "monitor" / "output.schema.json").read_text())
@@ -125,7 +128,15 @@ def test_an_assessment_fits_the_schema_and_keeps_its_numbers() -> None:
     assert (strand["dose_now_min"], strand["soft_front_mm"], strand["fed_mm"]) == (61.0, 17.25, None)
     assert (strand["warn_left_low_s"], strand["limit_left_low_s"], strand["limit_left_high_s"]) == (0.0, 2040.0, None)
     assert line["walls"] == [
-        {"sensor": "manifold", "temp_c": 195.0, "set_c": 195.0, "duty": None, "quality": "GOOD", "age_s": 0.25}
+        {
+            "sensor": "manifold",
+            "temp_c": 195.0,
+            "set_c": 195.0,
+            "duty": None,
+            "quality": "GOOD",
+            "age_s": 0.25,
+            "is_estimate": False,
+        }
     ]
     assert line["liners"][0]["hottest_c"] == 161.5
     assert line["alerts"][0]["priority"] == "WARNING"
@@ -139,6 +150,41 @@ def test_no_field_of_a_strand_is_forgotten() -> None:
     expected -= {"warn_left_s", "limit_left_s"}
     expected |= {f"{name}_left_{end}_s" for name in ("warn", "limit") for end in ("low", "high")}
     assert strand.keys() == expected
+
+
+def test_estimates_and_ranges_are_marked() -> None:
+    """An estimated wall says so; the low ends of idle time and dose stand beside the high ones, null where sure."""
+    wall = WallReading("cold_end", 41.0, None, None, Quality.GOOD, 14_460.0, is_estimate=True)
+    unsure = replace(STRAND, idle_low_s=720.0, dose_low_min=12.5, doubt="gap in the data")
+    line = _line("assessment", assessment_data(replace(ASSESSMENT, walls=(wall,), strands=(STRAND, unsure))))
+    sure, strand = line["strands"]
+    assert line["walls"][0]["is_estimate"] is True
+    assert (strand["idle_low_s"], strand["dose_low_min"], strand["doubt"]) == (720.0, 12.5, "gap in the data")
+    assert (sure["idle_low_s"], sure["dose_low_min"], sure["doubt"]) == (None, None, "")
+
+
+def test_every_doubt_of_the_engine_fits_the_schema() -> None:
+    """The words for what makes a range are those of the schema."""
+    for case in DOUBTS.values():
+        name = main_doubt(case.ageing, LIMIT_MIN, case.limit_high_min)
+        _line("assessment", assessment_data(replace(ASSESSMENT, strands=(replace(STRAND, doubt=name),))))
+
+
+def test_the_shared_channel_is_told_strand_by_strand() -> None:
+    """Each part of it with input, share, age and dose, and the limits of its own material; no field is left out."""
+    held = SharedReading(4, 0.75, 90.0, 3.5, 190.0, 285.0)
+    line = _line("assessment", assessment_data(replace(ASSESSMENT, shared=(held,))))
+    assert line["shared"] == [
+        {
+            "input": 4,
+            "share": 0.75,
+            "age_s": 90.0,
+            "dose_min": 3.5,
+            "dose_warn_min": 190.0,
+            "dose_limit_min": 285.0,
+        }
+    ]
+    assert line["shared"][0].keys() == {field.name for field in fields(SharedReading)}
 
 
 def test_an_assessment_before_the_first_data_is_valid_too() -> None:

@@ -86,7 +86,7 @@ class SharedChannel:
         return tuple(
             Content(
                 strand,
-                sum(plug.volume_mm3 for plug in plugs) / self.capacity_mm3,
+                min(1.0, sum(plug.volume_mm3 for plug in plugs) / self.capacity_mm3),
                 min(plug.entered_s for plug in plugs),
                 max(plug.start_min for plug in plugs) + float(state.aged_min[strand]),
             )
