@@ -11,7 +11,15 @@ from monitor.core.flow_limits import FlowLimits, observe
 from monitor.core.stall_alarm import SETTLE_MM, Alarm, followed, raised_by_flags, raised_by_ledger
 from monitor.core.stall_flags import Flags, advance_flags, capped, is_stalled
 from monitor.core.stall_law import StallLaw, stall_law
-from monitor.core.stall_ledger import Balance, Ledger, advance_ledger, level, limits_mm, open_ledger
+from monitor.core.stall_ledger import (
+    Balance,
+    Ledger,
+    advance_ledger,
+    hidden_retraction_mm,
+    level,
+    limits_mm,
+    open_ledger,
+)
 from monitor.core.stall_pattern import pattern_of, recent_slip, what_was_lost
 from monitor.core.stall_trace import Trace, advance_trace, visible_cycle_mm
 from monitor.core.stall_types import Detector, Drive, FeedReading, StallFinding, StallPattern
@@ -33,6 +41,7 @@ __all__ = [
 _NO_FLAGS: Final = Flags()
 _NO_TRACE: Final = Trace()
 _NO_LIMITS: Final = FlowLimits()
+_READINGS, _READINGS_UNCLEAR = 2, 3  # in a row above the limit, for an alarm
 _BLIND_MM: Final = 30.0  # fed without an encoder value, and the flags are the only evidence
 
 
@@ -43,7 +52,7 @@ class StallState(NamedTuple):
     flags: Flags = _NO_FLAGS
     trace: Trace = _NO_TRACE
     limits: FlowLimits = _NO_LIMITS
-    suspected: int | None = None  # the test that was above its limit at the last counted reading
+    times_over: int = 0  # counted readings in a row at which a test was above its limit
     alarm: Alarm | None = None
 
 
@@ -116,12 +125,13 @@ def _counted(law: StallLaw, state: StallState, ledger: Ledger, flags: Flags, rea
     if reading.manifold_c is not None:
         limits = observe(limits, step.flow_mm3_s, reading.manifold_c, step.fed_mm, step.fed_mm - step.seen_mm)
     if state.alarm is not None:
-        return _standing(law, StallState(ledger, flags, trace, limits, None, state.alarm), state.flags, reading)
-    over = _over(law, ledger)
-    if over is not None and state.suspected is not None:
+        return _standing(law, StallState(ledger, flags, trace, limits, 0, state.alarm), state.flags, reading)
+    over, is_clear = _over(law, ledger)
+    times_over = 0 if over is None else state.times_over + 1
+    if over is not None and times_over >= (_READINGS if is_clear else _READINGS_UNCLEAR):
         alarm = raised_by_ledger(law, ledger, over, trace, flags, max(reading.hot_idle_s, ledger.hot_idle_s))
-        return StallState(ledger, flags, trace, limits, over, alarm)
-    return StallState(ledger, flags, trace, limits, over, None)
+        return StallState(ledger, flags, trace, limits, times_over, alarm)
+    return StallState(ledger, flags, trace, limits, times_over, None)
 
 
 def _uncounted(law: StallLaw, state: StallState, ledger: Ledger, flags: Flags, reading: FeedReading) -> StallState:
@@ -142,16 +152,17 @@ def _with_temperatures(trace: Trace, reading: FeedReading) -> Trace:
     return trace._replace(manifold_c=manifold_c, below_set_k=below_k)
 
 
-def _over(law: StallLaw, ledger: Ledger) -> int | None:
-    """Index of the first test above its limit."""
+def _over(law: StallLaw, ledger: Ledger) -> tuple[int | None, bool]:
+    """Index of the first test above its limit, and whether it is above it by more than a hidden retraction explains."""
     fast, medium, slow = ledger.balances
     # No limit is under the fast one's static part: look closer only where a sum has come near.
     if max(fast.missing.total, medium.missing.total, slow.missing.total) <= law.noise.static_mm:
-        return None
+        return None, False
+    hidden_mm = hidden_retraction_mm(ledger)
     for index, (balance, limit_mm) in enumerate(zip(ledger.balances, limits_mm(law, ledger), strict=True)):
         if balance.missing.total > limit_mm:
-            return index
-    return None
+            return index, balance.missing.total > limit_mm + hidden_mm
+    return None, False
 
 
 def _standing(law: StallLaw, state: StallState, before: Flags, reading: FeedReading) -> StallState:
@@ -167,7 +178,7 @@ def _standing(law: StallLaw, state: StallState, before: Flags, reading: FeedRead
         is_over = ledger.step.fed_mm > 0.0 and ledger.balances[index].missing.total == 0.0
         ledger = _capped(law, ledger)
     if is_over:
-        return state._replace(ledger=level(ledger), alarm=None, suspected=None)
+        return state._replace(ledger=level(ledger), alarm=None, times_over=0)
     counted = int(flags.at_mm != before.at_mm)
     return state._replace(ledger=ledger, alarm=followed(alarm, ledger, state.trace, reading.sensed_mm, counted))
 

@@ -18,6 +18,7 @@ _SETTLE_MM: Final = 1.0  # slack taken up after a change of input
 HOT_IDLE_S: Final = 600.0  # judgement: a strand that stood hot this long may have swollen
 _HEAD_START_MM: Final = 30.0
 _UNSEEN_RETURN_MM: Final = 5.0  # feed after which a reading counts although the one before it was retracted
+_DRAWN_WITHIN_MM: Final = 50.0  # judgement: feed without any retraction after which none is expected
 _AT_MARK_MM: Final = 0.01  # so close under the mark nothing is drawn back: sums of moves are rounded
 _SCALE_UNKNOWN, _SCALE_KNOWN = 0.3, 0.05  # share by which an encoder may read long before and after learning
 
@@ -65,6 +66,8 @@ class Ledger(NamedTuple):
     hot_idle_s: float = 0.0  # as last told
     pulled_mm: float = 0.0  # retracted since the last counted reading
     odd_mm: float | None = None  # an encoder value that did not fit and waits for the next
+    drawn_mm: float = 0.0  # deepest retraction of late
+    drawn_at_mm: float = 0.0  # mark at the last retraction
     is_fresh: bool = True  # the zero rests on one reading, which may have been taken at a bad moment
     baseline: Baseline = Baseline()
     balances: tuple[Balance, Balance, Balance] = _ALL_LEVEL
@@ -122,6 +125,11 @@ def bounded_error_mm(law: StallLaw, baseline: Baseline, peak_mm_s: float) -> flo
     return noise.static_mm + noise.late_s * max(peak_mm_s, SLOW_FEED_MM_S)
 
 
+def hidden_retraction_mm(ledger: Ledger) -> float:
+    """How far a strand may be drawn back in a reading that does not show it: as far as was seen of late [mm]."""
+    return ledger.drawn_mm if ledger.high_mm - ledger.drawn_at_mm <= _DRAWN_WITHIN_MM else 0.0
+
+
 def limits_mm(law: StallLaw, ledger: Ledger) -> tuple[float, float, float]:
     """Limits of the three sums now [mm]."""
     walk_mm = (law.limits if ledger.baseline.limits is None else ledger.baseline.limits).walk_mm
@@ -141,7 +149,15 @@ def _retracted(old: Ledger, time_s: float, fed_mm: float) -> Ledger:
         return open_ledger(time_s, fed_mm, None)._replace(loads=old.loads + 1, rebased=old.rebased)
     if behind_mm >= _WITHDRAWN_MM and old.sensed_mm is not None:
         old = old._replace(settle_to_mm=old.high_mm + _SETTLE_MM, sensed_mm=None, baseline=interrupted(old.baseline))
-    return old._replace(time_s=time_s, fed_mm=fed_mm, pulled_mm=pulled_mm, step=NO_STEP)
+    drawn_mm = max(behind_mm, hidden_retraction_mm(old))
+    return old._replace(
+        time_s=time_s,
+        fed_mm=fed_mm,
+        pulled_mm=pulled_mm,
+        drawn_mm=min(drawn_mm, _WITHDRAWN_MM),
+        drawn_at_mm=old.high_mm if behind_mm > _AT_MARK_MM else old.drawn_at_mm,
+        step=NO_STEP,
+    )
 
 
 def _taken_up(law: StallLaw, old: Ledger, hot_idle_s: float) -> Ledger:
@@ -240,6 +256,8 @@ def _counted(law: StallLaw, old: Ledger, time_s: float, fed_mm: float, sensed_mm
         old.hot_idle_s,
         0.0,
         None,
+        old.drawn_mm,
+        old.drawn_at_mm,
         _NOT_FRESH,
         baseline,
         balances,
