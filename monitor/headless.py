@@ -11,7 +11,7 @@ from connectors.telemetry import LinkChange, Malformed
 from monitor.client import WatchClient
 from monitor.clock_text import clock_text, span_text
 from monitor.core.alert_table import ALERT_TABLE
-from monitor.core.assessment import AlertTransition, Assessment, StrandAssessment
+from monitor.core.assessment import AlertTransition, Assessment, StrandAssessment, WallReading
 from monitor.every import Every
 from monitor.not_understood import NotUnderstood
 from monitor.output import Output
@@ -172,15 +172,23 @@ def status_text(assessment: Assessment) -> str:
     parts = [assessment.execution or "state unknown"]
     if assessment.progress is not None:
         parts[0] += f" {assessment.progress:.0%}"
-    parts += [f"{wall.sensor} {wall.temp_c:.0f} °C" for wall in assessment.walls if wall.temp_c is not None]
+    parts += [_wall_text(wall) for wall in assessment.walls if wall.temp_c is not None]
     if assessment.strands:
         parts.append(_most_aged_text(max(assessment.strands, key=lambda strand: strand.dose_share)))
     return f"{clock_text(assessment.time_s)}  status: {', '.join(parts)}; data {assessment.quality}"
 
 
+def _wall_text(wall: WallReading) -> str:
+    estimated = " (estimated)" if wall.is_estimate else ""
+    return f"{wall.sensor} {wall.temp_c:.0f} °C{estimated}"
+
+
 def _most_aged_text(strand: StrandAssessment) -> str:
     borrowed = f", part {strand.stand_in}" if strand.stand_in else ""
-    share = f"most aged is input {strand.input} ({strand.material}{borrowed}) at {strand.dose_share:.0%} of its limit"
+    gap = "" if strand.dose_low_min is None else f"{strand.dose_low_min / strand.dose_limit_min:.0%} to "
+    share = (
+        f"most aged is input {strand.input} ({strand.material}{borrowed}) at {gap}{strand.dose_share:.0%} of its limit"
+    )
     left_s = strand.warn_left_s.low
     if left_s <= 0:
         return f"{share}, past its warning"

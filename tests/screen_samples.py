@@ -16,6 +16,7 @@ from monitor.core.assessment import (
     LinerReading,
     Priority,
     Quality,
+    SharedReading,
     Span,
     StrandAssessment,
     WallReading,
@@ -247,3 +248,18 @@ class FakeWatch:
                 replace(a, state=AlertState.ACKNOWLEDGED) if a.id == alert_id else a for a in self.latest.alerts
             )
             self.latest = replace(self.latest, alerts=seen)
+
+
+def unsure() -> Assessment:
+    """A cold end without a sensor, and a gap of hours in the data behind: what is estimated or open is marked."""
+    calm = healthy()
+    gap = {
+        2: replace(calm.strands[1], dose_now_min=50.0, dose_low_min=20.0),
+        3: replace(calm.strands[2], idle_s=3.2 * HOUR_S, idle_low_s=720.0, doubt="gap in the data"),
+    }
+    return replace(
+        calm,
+        walls=(WallReading("cold_end", 41.2, None, None, Quality.GOOD, 22_331.0, is_estimate=True), *walls()[1:]),
+        strands=tuple(gap.get(s.input, s) for s in calm.strands),
+        shared=(SharedReading(1, 0.8, 12.0, 0.4, 60.0, 100.0), SharedReading(4, 0.2, 260.0, 1.4, 60.0, 100.0)),
+    )

@@ -11,7 +11,7 @@ import pytest
 
 import monitor
 from connectors.telemetry import Event, LinkChange, Malformed, Tick
-from monitor.core.assessment import Acknowledge, AlertState, AlertTransition, Priority, Span
+from monitor.core.assessment import Acknowledge, AlertState, AlertTransition, Priority, Quality, Span, WallReading
 from monitor.headless import JsonPrinter, PlainPrinter, Printer, alert_lines, status_text
 from monitor.not_understood import NotUnderstood
 from monitor.output import Output
@@ -156,6 +156,15 @@ def test_a_status_line_says_what_is_not_known() -> None:
     assert "past its warning" in status_text(replace(ASSESSMENT, strands=(passed,)))
     never = replace(STRAND, warn_left_s=Span(float("inf"), float("inf")))
     assert "at 19% of its limit; data" in status_text(replace(ASSESSMENT, strands=(never,)))
+
+
+def test_a_status_line_marks_what_is_estimated_or_open() -> None:
+    """A wall that no sensor told says so, and a dose that a gap left open is a range."""
+    wall = WallReading("cold_end", 41.2, None, None, Quality.GOOD, 900.0, is_estimate=True)
+    open_dose = replace(STRAND, dose_low_min=0.07 * STRAND.dose_limit_min)
+    text = status_text(replace(ASSESSMENT, walls=(wall,), strands=(open_dose,)))
+    assert "cold_end 41 °C (estimated)" in text
+    assert "at 7% to 19% of its limit" in text
 
 
 def test_the_summary_tells_each_strands_worst_hour_and_the_holes_in_the_data() -> None:

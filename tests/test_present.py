@@ -15,9 +15,10 @@ from monitor.tui.ink import Span as Ink
 from monitor.tui.keys import KEYS, help_page
 from monitor.tui.path_scale import LEVELS, ageing_marks, heat_levels, scale_for
 from monitor.tui.path_side import side_texts
+from monitor.tui.present import frame
 from monitor.tui.strand_rows import strand_rows
-from monitor.tui.view import View
-from monitor.tui.words import duration, time_left, time_left_range
+from monitor.tui.view import Page, View
+from monitor.tui.words import activity, duration, share_of_limit, time_left, time_left_range
 from tests import screen_samples as samples
 
 
@@ -288,6 +289,67 @@ def test_a_wall_that_is_not_of_now_says_so() -> None:
     assert any("75 s old" in text for text in stale)
     first = side_texts(samples.heating_up(), scale, 28, is_old=False)
     assert any("– °C?" in text for text in first)
+
+
+def test_an_estimated_wall_is_marked() -> None:
+    """A cold end without a sensor never looks measured: its mark stays even where the name leaves little room."""
+    unsure = samples.unsure()
+    for rows, width, told in ((30, 28, "~41 °C est."), (12, 20, "~41 °C")):
+        for is_old in (False, True):
+            texts = side_texts(unsure, scale_for(samples.ZONES, rows), width, is_old=is_old)
+            assert texts[0].startswith("cold end")
+            assert texts[0].split("end")[1].strip() == told + "?" * is_old
+    assert not any(
+        "~" in text for text in side_texts(samples.healthy(), scale_for(samples.ZONES, 30), 28, is_old=False)
+    )
+
+
+def test_idle_time_is_a_range_where_a_gap_leaves_it_open() -> None:
+    """Both ends in full where they fit, else in whole units, rounded outwards."""
+    strand = replace(samples.strand(2), idle_s=3.2 * samples.HOUR_S, idle_low_s=720.0)
+    assert activity(strand, 30) == "idle 12 min to 3 h 12 min"
+    assert activity(strand, 16) == "idle 12 min–4 h"
+    assert activity(replace(strand, idle_low_s=None), 16) == "idle 3 h 12 min"
+    assert activity(replace(strand, idle_s=1500.0), 20) == "idle 12–25 min"
+
+
+@pytest.mark.parametrize("idle_s", [60.0, 3599.0, 3601.0, 36_000.0, 400_000.0])
+def test_a_range_of_idle_time_never_hides_its_high_end(idle_s: float) -> None:
+    """Whatever the range, the narrowest column shows both its ends, each with its unit or with the other's."""
+    strand = replace(samples.strand(2), idle_s=idle_s, idle_low_s=idle_s / 2)
+    shown = activity(strand, 16)
+    assert len(shown) <= 16
+    assert "–" in shown
+    assert shown.split()[-1] in ("s", "min", "h")
+
+
+def test_a_dose_is_a_range_where_a_gap_leaves_it_open() -> None:
+    """The bar changes its character where the dose is no longer sure, and the share shows both ends."""
+    strand = samples.unsure().strands[1]
+    assert dose_bar(50, 60, 100, 20, 20) == "███▒▒▒▒▒·w·····L····"
+    assert dose_bar(50, 60, 100, 20, None).count("█") == 8
+    assert share_of_limit(strand) == "20–50%"
+    assert share_of_limit(replace(strand, dose_low_min=49.9)) == "50%"
+    assert share_of_limit(replace(strand, dose_low_min=None)) == "50%"
+
+
+def test_the_shared_channel_stands_beside_its_picture() -> None:
+    """Whose material, what part of the channel and how old, in the picture's own lines: none is taken from others."""
+    known = View(samples.unsure(), "simulated machine", clock="03:12:07")
+    lines = text_of(list(frame(known, 120, 40)))
+    assert any("shared: 80 % of 1, 12 s; 20 % of 4, 4 min" in line for line in lines)
+    blank = replace(known, latest=replace(samples.unsure(), shared=()))
+    assert sum("shared by all" in line for line in text_of(list(frame(blank, 120, 40)))) == 1
+    assert len(lines) == 40
+
+
+def test_the_page_of_help_fits_a_small_screen() -> None:
+    """At 80 × 24 with an alert on top, keys, marks, rows and cautions are there to the last word."""
+    view = replace(view_of("troubled"), page=Page.HELP)
+    text = "\n".join(text_of(list(frame(view, 80, 24))))
+    assert "leave, call for help" in text
+    assert "more line" not in text
+    assert all(word in text for word in ("est.", "to ▒", "of 5"))
 
 
 def test_the_help_page_names_every_key_and_the_first_caution() -> None:

@@ -14,6 +14,7 @@ from tests import screen_samples as samples
 VIEWS = {
     "healthy": View(samples.healthy(), "simulated machine", clock="03:12:07"),
     "troubled": View(samples.troubled(), "simulated machine", clock="03:12:07"),
+    "unsure": View(samples.unsure(), "simulated machine", clock="03:12:07"),
     "stale": View(samples.stale(), "simulated machine", clock="03:12:07"),
     "heating up": View(samples.heating_up(), "simulated machine", clock="03:12:07"),
     "nothing yet": View(None, "simulated machine", clock="03:12:07", unheard_s=75.0),

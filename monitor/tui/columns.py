@@ -11,16 +11,15 @@ from monitor.core.assessment import StrandAssessment
 from monitor.tui.dose_bar import dose_bar
 from monitor.tui.words import (
     activity,
-    feeding_or_idle,
     full_name_of,
     name_of,
+    share_of_limit,
     soft_front,
     time_left,
     time_left_range,
 )
 
 Cell = Callable[[StrandAssessment, int], str]
-_SPEED_FROM_CELLS: Final = 18
 _RANGE_FROM_CELLS: Final = 30
 _FULL_NAME_FROM_CELLS: Final = 26
 
@@ -45,12 +44,13 @@ COLUMNS: Final[tuple[Column, ...]] = (
         "strand", 8, 36, 2, lambda s, cells: full_name_of(s) if cells >= _FULL_NAME_FROM_CELLS else name_of(s),
         doubt=False,
     ),
-    Column("now", 16, 20, 1, lambda s, cells: feeding_or_idle(s) if cells >= _SPEED_FROM_CELLS else activity(s)),
+    Column("now", 16, 20, 1, activity),
     Column(
-        "dose", 10, 60, 3, lambda s, cells: dose_bar(s.dose_now_min, s.dose_warn_min, s.dose_limit_min, cells),
+        "dose", 10, 60, 3,
+        lambda s, cells: dose_bar(s.dose_now_min, s.dose_warn_min, s.dose_limit_min, cells, s.dose_low_min),
         doubt=False,
     ),
-    Column("of limit", 8, 8, 6, lambda s, _: f"{s.dose_share:.0%}"),
+    Column("of limit", 8, 8, 6, lambda s, _: share_of_limit(s)),
     Column(
         "left, at least", 17, 30, 0, lambda s, cells: time_left_range(s) if cells >= _RANGE_FROM_CELLS else time_left(s)
     ),

@@ -12,6 +12,7 @@ from monitor.core.assessment import Assessment, Priority, StrandAssessment
 from monitor.tui.ink import BOLD, DIM, PLAIN, Line, Look, Span, crop, fit
 from monitor.tui.path_scale import PathScale, ageing_marks, heat_levels, scale_for
 from monitor.tui.path_side import side_texts
+from monitor.tui.path_words import shared_words
 from monitor.tui.strand_rows import is_doubtful, mark_of
 from monitor.tui.view import View
 from monitor.tui.words import temperature
@@ -57,7 +58,10 @@ def hot_path_picture(view: View, latest: Assessment, width: int, rows: int) -> l
     channels = [_channel(strand, scale, cells, doubtful=is_doubtful(strand, view)) for strand in strands]
     texts = side_texts(latest, scale, side, is_old=view.is_old)
     look = DIM if view.is_old else PLAIN
-    body = [*_upstream(channels, scale, texts, look), *_shared(channels, scale, texts, look)]
+    body = [
+        *_upstream(channels, scale, texts, look),
+        *_shared(channels, scale, texts, look, shared_words(latest.shared)),
+    ]
     return [crop(line, width) for line in [*_heads(view, channels, side)[:heads], *body, _legend(width)]]
 
 
@@ -111,8 +115,8 @@ def _channel_cells(channel: _Channel, row: int, gap: str) -> list[Span]:
     return [*spans, Span(note, BOLD if too_far else channel.look), Span(gap * (rest - len(note)), channel.look)]
 
 
-def _shared(channels: Sequence[_Channel], scale: PathScale, texts: Sequence[str], look: Look) -> list[Line]:
-    """From the merge point down: the strands join, then one channel to the nozzle."""
+def _shared(channels: Sequence[_Channel], scale: PathScale, texts: Sequence[str], look: Look, words: str) -> list[Line]:
+    """From the merge point down: the strands join, then one channel to the nozzle, and beside it what it holds."""
     if not scale.shared_rows or not channels:
         return [(Span(text, look),) for text in texts[scale.upstream_rows :]]
     cells = channels[0].cells
@@ -122,7 +126,7 @@ def _shared(channels: Sequence[_Channel], scale: PathScale, texts: Sequence[str]
     pictures += [" " * (centre - 2) + "│   │" for _ in range(scale.shared_rows - 1)]
     if scale.shared_rows > 1:
         pictures[-1] = " " * (centre - 2) + "╰─┬─╯"
-        pictures[1] += "  shared by all"
+        pictures[1] += f"  {words}"
     rows = zip(texts[scale.upstream_rows :], pictures, strict=True)
     return [(Span(text, look), Span(picture, look)) for text, picture in rows]
 

@@ -7,13 +7,18 @@ from dataclasses import dataclass
 from typing import Final
 
 from monitor.core.assessment import Priority
+from monitor.tui.dose_bar import UNSURE
 from monitor.tui.ink import BOLD, DIM, PLAIN, Line, Look, Span, crop, hanging
+from monitor.tui.path_words import ESTIMATE
 from monitor.tui.words import STANDS_IN, SYMBOL
 
 
 @dataclass(frozen=True, slots=True)
 class Key:
-    """One key: what the keyboard calls it, the action of the app, how it is shown, in brief and in full."""
+    """One key: what the keyboard calls it, the action of the app, how it is shown, in brief and in full.
+
+    Without words of its own it is explained beside another key: the page of help must fit a small screen.
+    """
 
     keys: str
     action: str
@@ -24,8 +29,8 @@ class Key:
 
 KEYS: Final = (
     Key("k", "acknowledge", "k", "seen it", "acknowledge the marked alert: you have seen it"),
-    Key("up", "choose(-1)", "↑", "", "mark the alert above"),
-    Key("down", "choose(1)", "↓", "alerts", "mark the alert below"),
+    Key("up", "choose(-1)", "↑", "", "mark the alert above; ↓ marks the one below"),
+    Key("down", "choose(1)", "↓", "alerts", ""),
     Key("p", "page('PATH')", "p", "path", "the picture of the hot path alone, and back"),
     Key("question_mark,h", "page('HELP')", "?", "help", "this page, and back"),
     Key("q,ctrl+q", "leave", "q", "leave", "leave the screen"),
@@ -33,8 +38,8 @@ KEYS: Final = (
 
 _CAUTIONS: Final = (
     "This program watches; it does not protect. It may fail or be wrong.",
-    "Keep the machine's own thermal protection, a smoke alarm and an independent cut-off.",
-    "After a failure ventilate first, then go close. Hot parts stay hot after power-off.",
+    "Keep its own thermal protection, a smoke alarm and an independent cut-off.",
+    "After a failure air the room, then go close. Parts stay hot after power-off.",
     "Smoke: cut the power if that is safe, leave, call for help.",
 )
 
@@ -43,6 +48,9 @@ _READING: Final = (
     ("left", "the cautious end of the time until the next mark, if nothing changes"),
     ("soft", "how far up from the merge point the strand is soft, of what may be"),
     (STANDS_IN, "a strand some of whose values are another material's, as the profile says"),
+    ("est.", f"after {ESTIMATE}: a wall without a sensor, reckoned from what heats and cools it"),
+    (f"to {UNSURE}", "no data came meanwhile: so long it may have stood, so much dose taken"),
+    ("of 5", "shared: whose material is on its way to the nozzle, and how long"),
     ("?", "a value that is not of now: kept, dim; the data line tells its age"),
 )
 
@@ -65,7 +73,7 @@ def help_page(width: int) -> list[Line]:
     """Keys, marks, how to read the rows, and the cautions."""
     lines: list[Line] = [(Span("keys", BOLD),)]
     for key in KEYS:
-        lines += hanging(f"  {key.shown:<5}", key.words, width)
+        lines += hanging(f"  {key.shown:<5}", key.words, width) if key.words else []
     lines += [(Span("marks", BOLD), *_priorities()), (Span("  reversed until you acknowledge it"),)]
     lines.append((Span("reading the rows", BOLD),))
     for head, text in _READING:

@@ -6,7 +6,8 @@ Each zone has as many lines as it has rows; what matters most comes first.
 from monitor.core.assessment import Assessment, LinerReading, Quality, WallReading, ZonePlace
 from monitor.tui.ink import fit
 from monitor.tui.path_scale import PathScale
-from monitor.tui.words import age, temperature
+from monitor.tui.path_words import wall_temperature
+from monitor.tui.words import age
 
 
 def side_texts(latest: Assessment, scale: PathScale, width: int, *, is_old: bool) -> list[str]:
@@ -27,10 +28,16 @@ def _zone_lines(zone: ZonePlace, latest: Assessment, width: int, *, is_old: bool
     wall = next((wall for wall in latest.walls if wall.sensor == zone.sensor), None)
     liner = next((liner for liner in latest.liners if liner.zone == zone.name), None)
     doubt = is_old or (wall is not None and wall.quality is not Quality.GOOD)
-    reading = "" if wall is None else temperature(wall.temp_c) + ("?" if doubt else "")
+    reading = "" if wall is None else _reading(wall, width - len(zone.name) - 1, doubt=doubt)
     name = fit(zone.name, width - len(reading) - 1 if reading else width)
     lines = [f"{name} {reading}" if reading else name]
     return lines + _set_point(wall, doubt=doubt) + _liner(liner)
+
+
+def _reading(wall: WallReading, room: int, *, doubt: bool) -> str:
+    """The temperature; an estimate's mark is shortened where the name of its zone would have to be cut for it."""
+    mark, text = "?" if doubt else "", wall_temperature(wall)
+    return (text if len(text) + len(mark) <= room else text.removesuffix(" est.")) + mark
 
 
 def _set_point(wall: WallReading | None, *, doubt: bool) -> list[str]:

@@ -8,6 +8,7 @@ from typing import Final
 
 from monitor.core.assessment import Activity, Condition, Priority, Span, StrandAssessment
 
+_SPEED_FROM_CELLS: Final = 18
 _MINUTE_S: Final = 60
 _HOUR_S: Final = 3600
 _TENTHS_BELOW_S: Final = 10
@@ -79,20 +80,42 @@ def temperature(temp_c: float | None) -> str:
     return "– °C" if temp_c is None else f"{temp_c:.0f} °C"
 
 
-def activity(strand: StrandAssessment) -> str:
-    """What the strand does, and for how long it has stood."""
+def activity(strand: StrandAssessment, cells: int) -> str:
+    """What the strand does, and for how long it has stood, in `cells` cells where that is possible."""
     if strand.activity is Activity.FEEDING:
-        return "feeding"
+        return "feeding" if cells < _SPEED_FROM_CELLS else f"feeding {strand.feed_mm_s:.1f} mm/s"
     if strand.fed_mm is None:
         return "feed unknown"
-    return f"{strand.activity.value} {duration(strand.idle_s)}"
+    word = strand.activity.value
+    if strand.idle_low_s is None:
+        return f"{word} {duration(strand.idle_s)}"
+    low_s, high_s = strand.idle_low_s, strand.idle_s
+    text = f"{word} {duration(low_s)} to {duration(high_s)}"
+    return text if len(text) <= cells else f"{word} {_coarse_range(low_s, high_s)}"
 
 
-def feeding_or_idle(strand: StrandAssessment) -> str:
-    """As `activity`, with the speed of a feeding strand."""
-    if strand.activity is Activity.FEEDING:
-        return f"feeding {strand.feed_mm_s:.1f} mm/s"
-    return activity(strand)
+def _coarse_range(low_s: float, high_s: float) -> str:
+    """A range in whole units, rounded outwards.
+
+    >>> _coarse_range(720, 8000), _coarse_range(4000, 8000), _coarse_range(1799, 3599), _coarse_range(12, 3541)
+    ('12 min–3 h', '1–3 h', '29–60 min', '12 s–60 min')
+    """
+    (low_per_s, low_unit), (high_per_s, high_unit) = _unit_of(low_s), _unit_of(high_s)
+    low, high = math.floor(low_s / low_per_s), math.ceil(high_s / high_per_s)
+    return f"{low}–{high} {high_unit}" if low_unit == high_unit else f"{low} {low_unit}–{high} {high_unit}"
+
+
+def _unit_of(time_s: float) -> tuple[int, str]:
+    units = ((_HOUR_S, "h"), (_MINUTE_S, "min"))
+    return next(((per_s, unit) for per_s, unit in units if time_s >= per_s), (1, "s"))
+
+
+def share_of_limit(strand: StrandAssessment) -> str:
+    """Dose in percent of its limit; a range where a gap in the data leaves it open."""
+    if strand.dose_low_min is None:
+        return f"{strand.dose_share:.0%}"
+    low, high = f"{strand.dose_low_min / strand.dose_limit_min:.0%}", f"{strand.dose_share:.0%}"
+    return high if low == high else f"{low.removesuffix('%')}–{high}"
 
 
 def next_mark(strand: StrandAssessment) -> tuple[str, Span]:
