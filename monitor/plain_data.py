@@ -19,6 +19,7 @@ from monitor.core.assessment import (
     LinerReading,
     Priority,
     SharedReading,
+    StallFinding,
     StrandAssessment,
     WallReading,
 )
@@ -142,6 +143,21 @@ def _strand(strand: StrandAssessment) -> Plain:
         "limit_left_low_s": _number(strand.limit_left_s.low),
         "limit_left_high_s": _number(strand.limit_left_s.high),
         "doubt": strand.doubt,
+        "stall": None if strand.stall is None else _stall(strand.stall),
+    }
+
+
+def _stall(stall: StallFinding) -> Plain:
+    return {
+        "pattern": stall.pattern,
+        "is_final": stall.is_final,
+        "detector": stall.detector,
+        "slip": _number(stall.slip),
+        "lost_mm": _number(stall.lost_mm),
+        "over_mm": _number(stall.over_mm),
+        "onset_low_mm": _number(stall.onset_mm.low),
+        "onset_high_mm": _number(stall.onset_mm.high),
+        "evidence": list(stall.evidence),
     }
 
 

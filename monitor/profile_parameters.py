@@ -8,13 +8,13 @@ from collections.abc import Iterator, Mapping
 from dataclasses import replace
 from typing import NamedTuple
 
-from monitor.core.parameters import AlertLimits, ColdEnd, Material, Parameters, Strand, WallLaw, Zone
+from monitor.core.parameters import AlertLimits, ColdEnd, Drive, Material, Parameters, Strand, WallLaw, Zone
 from monitor.material_model import Value
 from monitor.materials import IncompleteMaterialError, MaterialTable, UnknownMaterialError
 from monitor.profile_cold_end import reading_of
 from monitor.profile_draft import Draft
 from monitor.profile_faults import Finding
-from monitor.profile_model import ProfileFile, StrandTable, ZoneTable
+from monitor.profile_model import InputTable, ProfileFile, StrandTable, ZoneTable
 
 
 class Loan(NamedTuple):
@@ -46,13 +46,14 @@ def check_materials(read: Draft, materials: MaterialTable) -> Iterator[Finding]:
 
 def make_parameters(model: ProfileFile, materials: MaterialTable) -> Parameters:
     """Make the engine's parameters of a profile without faults; strands in the order of their inputs."""
+    drives = {row.input: _drive(row) for row in model.inputs}
     return Parameters(
         machine=model.name,
         filament_diameter_mm=model.filament_diameter_mm,
         ambient_c=model.ambient_c,
         zones=tuple(map(_zone, model.zones)),
         last_before_merge=[zone.ends_at_merge_point for zone in model.zones].index(True),
-        strands=tuple(_strand(row, materials) for row in sorted(model.strands, key=lambda row: row.input)),
+        strands=tuple(_strand(row, materials, drives) for row in sorted(model.strands, key=lambda row: row.input)),
         liners={zone.liner: materials.liner(zone.liner) for zone in model.zones if zone.liner is not None},
         limits=AlertLimits(**model.alerts.model_dump()),
         cold_end=_cold_end(model),
@@ -97,7 +98,11 @@ def _loan(row: StrandTable, materials: MaterialTable) -> Loan | None:
     return Loan(row.input, row.material, row.stand_in, values) if row.stand_in is not None and values else None
 
 
-def _strand(row: StrandTable, materials: MaterialTable) -> Strand:
+def _drive(row: InputTable) -> Drive:
+    return Drive(row.mm_per_full_step, row.motor_current_a, row.rated_current_a, row.encoder_mm_per_count)
+
+
+def _strand(row: StrandTable, materials: MaterialTable, drives: Mapping[int, Drive]) -> Strand:
     loan = _loan(row, materials)
     return Strand(
         input=row.input,
@@ -107,6 +112,7 @@ def _strand(row: StrandTable, materials: MaterialTable) -> Strand:
         dried=row.dried,
         stand_in="" if loan is None else loan.stand_in,
         stand_in_for=() if loan is None else tuple(loan.values),
+        drive=drives.get(row.input, Drive()),
     )
 
 

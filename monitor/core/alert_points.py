@@ -11,6 +11,7 @@ from monitor.core.hot_path import watched_liners
 from monitor.core.parameters import Parameters
 
 LEVELS = 3
+STALLED_PERCENT = 50.0  # of the feed lost: less is slipping, which the part may survive. Judgement
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,7 +34,7 @@ def alert_points(parameters: Parameters) -> tuple[Point, ...]:
     """All points: per strand dose, softening, ceiling, cold feed, standing; liners, shared channel, sensors, link."""
     strands = [
         point
-        for condition in ("dose", "softening", "ceiling", "cold_feed", "standing")
+        for condition in ("dose", "softening", "ceiling", "cold_feed", "standing", "stall")
         for point in _strand_points(condition, parameters)
     ]
     link = Point(ALERT_TABLE["link"], "link", _padded(parameters.limits.unavailable_after_s))
@@ -49,6 +50,7 @@ def _strand_points(condition: str, parameters: Parameters) -> list[Point]:
             "ceiling": (strand.material.ceiling_c,),
             "cold_feed": (0.0,),
             "standing": (parameters.limits.idle_backstop_h,),
+            "stall": (0.0, STALLED_PERCENT),
         }[condition]
         points.append(
             Point(ALERT_TABLE[condition], f"input {strand.input}", _padded(*limits), strand=index, input=strand.input)

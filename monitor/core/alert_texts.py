@@ -12,6 +12,7 @@ import numpy as np
 from monitor.core.alert_points import Point
 from monitor.core.assessment import LinerReading, SharedReading, StrandAssessment
 from monitor.core.softening import REFERENCE_ABOVE_GLASS_K
+from monitor.core.stall_texts import stall_action, stall_text
 
 
 @dataclass(frozen=True, slots=True)
@@ -188,6 +189,16 @@ def _shared_action(facts: Facts) -> str:
     )
 
 
+def _stall_text(facts: Facts) -> str:
+    strand = _strand(facts)
+    return f"input {strand.input} ({strand.material}) {stall_text(strand.stall)}"
+
+
+def _stall_action(facts: Facts) -> str:
+    strand = _strand(facts)
+    return stall_action(strand.input, strand.stall)
+
+
 def _sensor_text(facts: Facts) -> str:
     return f"{facts.point.subject} has not reported for {clock_words(facts.value)}"
 
@@ -227,6 +238,7 @@ _TEXTS: Final[Mapping[str, Callable[[Facts], str]]] = {
     "liner": _liner_text,
     "cold_feed": _cold_text,
     "standing": _standing_text,
+    "stall": _stall_text,
     "shared": _shared_text,
     "sensor": _sensor_text,
     "link": _link_text,
@@ -238,6 +250,7 @@ _ACTIONS: Final[Mapping[str, Callable[[Facts], str]]] = {
     "liner": _liner_action,
     "cold_feed": _cold_action,
     "standing": _standing_action,
+    "stall": _stall_action,
     "shared": _shared_action,
     "sensor": _sensor_action,
     "link": _link_action,

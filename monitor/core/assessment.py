@@ -105,6 +105,58 @@ class SharedReading:
     dose_limit_min: float
 
 
+class StallPattern(StrEnum):
+    """Ways in which a strand does not move as it should."""
+
+    COLD_SKIPPING = "cold skipping"
+    JAM_AFTER_IDLE = "jam after idle"
+    GRINDING = "grinding"
+    SLOW_CLOG = "slow clog"
+    RUN_OUT_OR_TANGLE = "run-out or tangle"
+    STRAND_STOPPED = "strand stopped"  # one of the above, but the evidence does not tell which
+
+
+class Detector(StrEnum):
+    """Which test found it."""
+
+    FAST = "fast"
+    MEDIUM = "medium"
+    SLOW = "slow"
+    FLAGS = "flags"
+
+
+@dataclass(frozen=True, slots=True)
+class StallFinding:
+    """A strand that does not move as it should, with the evidence.
+
+    Parameters
+    ----------
+    pattern : StallPattern
+        What it looks like; may change until `is_final`.
+    lost_mm, over_mm : float
+        Millimetres missing beyond healthy slip, and the commanded feed over which they went missing.
+    onset_mm : Span
+        Between which readings of commanded feed it began.
+    slip : float
+        Share of the most recent feed that did not arrive, beyond healthy slip; NaN where no encoder tells.
+    is_final : bool
+        Whether enough was fed since the alarm for the pattern to be settled.
+    evidence : tuple of str
+        Sentences with numbers.
+    detector : Detector
+        Which test found it.
+    """
+
+    pattern: StallPattern
+    lost_mm: float
+    over_mm: float
+    onset_mm: Span
+    slip: float
+    is_final: bool
+    evidence: tuple[str, ...]
+    detector: Detector
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class StrandAssessment:
     """One strand now.
@@ -144,6 +196,7 @@ class StrandAssessment:
     stand_in_for: tuple[str, ...] = ()  # the values borrowed, as a materials table calls them
     idle_low_s: float | None = None  # the low end of `idle_s` where a gap in the data leaves it open, else None
     dose_low_min: float | None = None  # likewise of `dose_now_min`: the dose if all was cold while no data came
+    stall: StallFinding | None = None  # None while the strand moves as it should, or nothing tells
     doubt: str = ""  # the datum that makes most of the range of `limit_left_s`; empty where there is no range
 
     @property

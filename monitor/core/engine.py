@@ -10,27 +10,23 @@ from collections.abc import Iterable, Iterator
 from functools import cached_property
 from typing import Final
 
-import numpy as np
-
 from connectors.telemetry import Event, LinkChange, Malformed, Sample, Tick
-from monitor.core.alert_table import ALERT_TABLE
+from monitor.core.alert_values import point_values
 from monitor.core.alerts import acknowledge, update
 from monitor.core.assess import alert_id, assess, data_quality, silence_s, transitions, untold_s
-from monitor.core.assessment import Acknowledge, AlertTransition, Array, Assessment, Quality
+from monitor.core.assessment import Acknowledge, AlertTransition, Assessment, Quality
 from monitor.core.engine_state import EngineState, Model, build_model, initial_state
 from monitor.core.estimates import estimated_sensors
-from monitor.core.feed import carried, is_feeding, read_feeds
+from monitor.core.feed import Feeds, carried, read_feeds
 from monitor.core.field_state import FieldState
 from monitor.core.parameters import Parameters
 from monitor.core.readings import read_sensors, wall_vector
 from monitor.core.shared_channel import SharedState
+from monitor.core.stall_watch import Manifold, Stalls
 
 STEP_S: Final = 4.0
 """The field moves in whole multiples: few propagators serve a jittery clock, and samples are gathered. Walls and feed
 run evenly within a step."""
-_HOUR_S: Final = 3600.0
-_NOTHING: Final = -math.inf
-_HELD_K: Final = -ALERT_TABLE["cold_feed"].deadband / 2
 
 
 class Step:
@@ -81,8 +77,7 @@ def advance(
     match event:
         case Sample():
             after = _sampled(model, state, event, time_s)
-            # between the field's steps nothing changes that cannot wait for the next
-            return _judge(model, after) if after.field is not state.field or after.field is None else (after, ())
+            return _judge(model, after) if _is_news(state, after) else (after, ())
         case Tick():
             state = state._replace(time_s=time_s)
             return _judge(model, _held(model, state)) if silence_s(state) > model.longest_silence_s else (state, ())
@@ -98,64 +93,14 @@ def advance(
             return _acknowledged(model, state._replace(time_s=time_s), event)
 
 
-def point_values(model: Model, state: EngineState) -> Array:
-    """Value of every alert point, in the order of the points; minus infinity where there is nothing to judge."""
-    now_s, feeds = state.time_s, state.feeds.strands
-    standing_h = [
-        _NOTHING if hot_s is None else (now_s - max(hot_s, feed.moved_s)) / _HOUR_S
-        for hot_s, feed in zip(state.hot_since_s, feeds, strict=True)
-    ]
-    silent_s = [now_s - sensor.seen_s for sensor in state.sensors]
-    if state.field is None:
-        unknown = [_NOTHING] * (4 * len(feeds))
-        liners, shared = [_NOTHING] * len(model.liner_zones), [_NOTHING] * (model.shared is not None)
-        return np.array([*unknown, *standing_h, *liners, *shared, *silent_s, untold_s(state)])
-    walls, dose_min = state.field.walls, model.field.oldest_min(state.field)
-    is_known = all(state.sensors[index].temp_c is not None for index in model.wall_sensors)
-    lacking_k = [
-        _lacking_k(
-            least_c - walls.merge_c,
-            is_hot=hot_s is not None and is_known,
-            is_feeding=is_known and is_feeding(feed, now_s),
-        )
-        for least_c, hot_s, feed in zip(model.min_feed_c, state.hot_since_s, feeds, strict=True)
-    ]
-    ceiling_c = [walls.strand_c] * len(feeds)
-    soft_min = _softening_min(model, state.field)
-    others = [*standing_h, *walls.liners_c, *_shared_percent(model, state), *silent_s, untold_s(state)]
-    return np.array([*dose_min, *soft_min, *ceiling_c, *lacking_k, *others])
-
-
-def _shared_percent(model: Model, state: EngineState) -> list[float]:
-    """Highest dose in the shared channel, in percent of its strand's own warn dose; nothing without such a channel."""
-    if model.shared is None or state.shared is None:
-        return []
-    return [100.0 * model.shared.worst_share(state.shared, model.warn_min)]
-
-
-def _softening_min(model: Model, field: FieldState) -> list[float]:
-    """Softening dose of each strand as the alert sees it [min].
-
-    With the cold side itself above its glass transition a strand is no stiff piston, however little dose it has: it is
-    at least at the warn level then.
-    """
-    cold_side_c, warn_min = field.walls.cold_side_c, model.parameters.limits.softening_warn_min
-    at_least = math.nextafter(warn_min, math.inf)
-    return [
-        max(dose_min, at_least) if cold_side_c > glass_c else dose_min
-        for dose_min, glass_c in zip(model.field.softest_min(field), model.glass_c, strict=True)
-    ]
-
-
-def _lacking_k(lacking_k: float, *, is_hot: bool, is_feeding: bool) -> float:
-    """How far the wall is below what a strand needs to feed [K], as the alert sees it.
-
-    Only feeding raises the alert. While a strand pauses, a wall that is still too cold holds it, by a value inside the
-    deadband: strands take turns by the minute, and each turn would otherwise call again for the same cold manifold.
-    """
-    if is_feeding:
-        return lacking_k
-    return min(lacking_k, _HELD_K) if is_hot else _NOTHING
+def _is_news(before: EngineState, after: EngineState) -> bool:
+    """Whether alerts are to be judged: between the field's steps nothing but a stall cannot wait for the next."""
+    if after.field is not before.field or after.field is None:
+        return True
+    if after.stalls is before.stalls:
+        return False
+    pairs = zip(before.stalls, after.stalls, strict=True)
+    return any((old.state.alarm is None) != (new.state.alarm is None) for old, new in pairs)
 
 
 def _sampled(model: Model, state: EngineState, sample: Sample, time_s: float) -> EngineState:
@@ -169,6 +114,7 @@ def _sampled(model: Model, state: EngineState, sample: Sample, time_s: float) ->
         sample_s=time_s,
         sensors=sensors,
         feeds=feeds,
+        stalls=_stalls(model, state, sample, feeds, time_s),
         execution=state.execution if sample.execution is None else sample.execution,
         progress=sample.values.get("progress", state.progress),
         counts=_counted(state, "samples"),
@@ -177,6 +123,14 @@ def _sampled(model: Model, state: EngineState, sample: Sample, time_s: float) ->
         return _begun(model, state)
     due_s = _due_s(state)
     return _carried(model, state, due_s) if due_s > 0.0 else state
+
+
+def _stalls(model: Model, state: EngineState, sample: Sample, feeds: Feeds, time_s: float) -> Stalls:
+    is_known = state.field is not None and _is_merge_known(model, state)
+    set_c = state.sensors[model.merge_sensors[0]].set_c if len(model.merge_sensors) == 1 else None
+    manifold = Manifold(state.field.walls.merge_c if is_known and state.field is not None else None, set_c)
+    both = state.feeds, feeds
+    return model.stalls.after(state.stalls, sample.values, time_s, both, state.hot_since_s, manifold)
 
 
 def _begun(model: Model, state: EngineState) -> EngineState:

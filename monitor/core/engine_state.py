@@ -20,6 +20,7 @@ from monitor.core.hot_path import stiff_from_mm, watched_liners, zone_places
 from monitor.core.parameters import Parameters
 from monitor.core.readings import Sensor, SensorChannels, Sensors, sensor_channels
 from monitor.core.shared_channel import SharedChannel, SharedState, shared_channel
+from monitor.core.stall_watch import Stalls, StallWatch, stall_watch
 
 _NO_ALERTS: Final = AlertBook()
 _NO_FEEDS: Final = Feeds()
@@ -47,6 +48,7 @@ class Model:
     merge_sensors: tuple[int, ...]  # those of the wall at the merge point itself
     cold_end: ColdEndLaw | None  # where its temperature has to be estimated
     shared: SharedChannel | None
+    stalls: StallWatch
     longest_silence_s: float  # data older than this are STALE
 
 
@@ -62,6 +64,7 @@ class EngineState(NamedTuple):
     hot_since_s: tuple[float | None, ...] = ()  # per strand: since when the merge wall is above its glass transition
     liner_above_s: tuple[tuple[float, ...], ...] = ()  # per liner zone: time above warn, alarm, stop
     shared: SharedState | None = None
+    stalls: Stalls = ()
     execution: Execution | None = None
     progress: float | None = None
     link_available: bool = False
@@ -92,6 +95,7 @@ def build_model(parameters: Parameters) -> Model:
         merge_sensors=field.points.merge_sensors,
         cold_end=cold_end_law(parameters, field.grid),
         shared=shared_channel(parameters),
+        stalls=stall_watch(parameters),
         longest_silence_s=parameters.limits.stale_after_s,
     )
 
@@ -104,4 +108,5 @@ def initial_state(model: Model) -> EngineState:
         hot_since_s=(None,) * len(model.feeds),
         liner_above_s=((0.0, 0.0, 0.0),) * len(model.liner_zones),
         shared=None if model.shared is None else model.shared.initial(),
+        stalls=model.stalls.initial(),
     )

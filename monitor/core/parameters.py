@@ -138,6 +138,26 @@ class Material:
 
 
 @dataclass(frozen=True, slots=True)
+class Drive:
+    """What is known of one input's drive; None where the owner does not know.
+
+    Parameters
+    ----------
+    mm_per_full_step : float or None
+        Strand per full step of the motor [mm].
+    motor_current_a, rated_current_a : float or None
+        Current it is limited to, and the one it is made for [A].
+    encoder_mm_per_count : float or None
+        Strand per count of the encoder [mm].
+    """
+
+    mm_per_full_step: float | None = None
+    motor_current_a: float | None = None
+    rated_current_a: float | None = None
+    encoder_mm_per_count: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
 class Strand:
     """The filament loaded in one input. `material` already carries the strand's own overrides.
 
@@ -152,6 +172,7 @@ class Strand:
     dried: bool = False
     stand_in: str = ""
     stand_in_for: tuple[str, ...] = ()
+    drive: Drive = Drive()
 
     @property
     def wet_factor(self) -> float:
@@ -191,6 +212,7 @@ class Parameters:
     liners: Mapping[str, LinerLimits] = field(default_factory=dict)
     limits: AlertLimits = field(default_factory=AlertLimits)
     cold_end: ColdEnd | None = None
+    report_period_s: float = 1.0  # about how often the machine reports its feed
 
     def __post_init__(self) -> None:
         if not 0 <= self.last_before_merge < len(self.zones):

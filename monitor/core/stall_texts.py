@@ -17,8 +17,8 @@ _ACTIONS: Final[Mapping[StallPattern, str]] = {
         "Pause the build. Withdraw input {input} while hot, cut off the swollen end, load it again. Mind hot parts."
     ),
     StallPattern.GRINDING: (
-        "Pause the build. Open the drive of input {input}, clean its wheel, cut off the chewed strand, and look for what"
-        " held it."
+        "Pause the build. Open the drive of input {input}, clean its wheel, cut off the chewed strand, find"
+        " what held it."
     ),
     StallPattern.SLOW_CLOG: (
         "Slow the build if you can. Purge input {input} hot at the next pause, and plan to clean its channel."

@@ -1,0 +1,89 @@
+"""The value of every alert point, in the order of the points (alert_points.py). Decides nothing."""
+
+import math
+from typing import Final
+
+import numpy as np
+
+from monitor.core.alert_table import ALERT_TABLE
+from monitor.core.assess import untold_s
+from monitor.core.assessment import Array
+from monitor.core.engine_state import EngineState, Model
+from monitor.core.feed import is_feeding
+from monitor.core.field_state import FieldState
+
+_HELD_K: Final = -ALERT_TABLE["cold_feed"].deadband / 2
+_HOUR_S: Final = 3600.0
+_NOTHING: Final = -math.inf
+_SLIGHT_PERCENT: Final = 1.0  # an alarm stands until enough has arrived again
+
+
+def point_values(model: Model, state: EngineState) -> Array:
+    """Value of every alert point, in the order of the points; minus infinity where there is nothing to judge."""
+    now_s, feeds = state.time_s, state.feeds.strands
+    standing_h = [
+        _NOTHING if hot_s is None else (now_s - max(hot_s, feed.moved_s)) / _HOUR_S
+        for hot_s, feed in zip(state.hot_since_s, feeds, strict=True)
+    ]
+    silent_s = [now_s - sensor.seen_s for sensor in state.sensors]
+    if state.field is None:
+        unknown, stalled = [_NOTHING] * (4 * len(feeds)), _stalled_percent(model, state)
+        liners, shared = [_NOTHING] * len(model.liner_zones), [_NOTHING] * (model.shared is not None)
+        return np.array([*unknown, *standing_h, *stalled, *liners, *shared, *silent_s, untold_s(state)])
+    walls, dose_min = state.field.walls, model.field.oldest_min(state.field)
+    is_known = all(state.sensors[index].temp_c is not None for index in model.wall_sensors)
+    lacking_k = [
+        _lacking_k(
+            least_c - walls.merge_c,
+            is_hot=hot_s is not None and is_known,
+            is_feeding=is_known and is_feeding(feed, now_s),
+        )
+        for least_c, hot_s, feed in zip(model.min_feed_c, state.hot_since_s, feeds, strict=True)
+    ]
+    ceiling_c = [walls.strand_c] * len(feeds)
+    soft_min = _softening_min(model, state.field)
+    stalled = _stalled_percent(model, state)
+    others = [*standing_h, *stalled, *walls.liners_c, *_shared_percent(model, state), *silent_s, untold_s(state)]
+    return np.array([*dose_min, *soft_min, *ceiling_c, *lacking_k, *others])
+
+
+def _stalled_percent(model: Model, state: EngineState) -> list[float]:
+    """How much of each strand's feed does not arrive, as the alert sees it [%]."""
+    if all(watched.state.alarm is None for watched in state.stalls):
+        return [_NOTHING] * len(state.stalls)
+    return [
+        _NOTHING if found is None else 100.0 if math.isnan(found.slip) else max(100.0 * found.slip, _SLIGHT_PERCENT)
+        for found in model.stalls.findings(state.stalls)
+    ]
+
+
+def _shared_percent(model: Model, state: EngineState) -> list[float]:
+    """Highest dose in the shared channel, in percent of its strand's own warn dose; nothing without such a channel."""
+    if model.shared is None or state.shared is None:
+        return []
+    return [100.0 * model.shared.worst_share(state.shared, model.warn_min)]
+
+
+def _softening_min(model: Model, field: FieldState) -> list[float]:
+    """Softening dose of each strand as the alert sees it [min].
+
+    With the cold side itself above its glass transition a strand is no stiff piston, however little dose it has: it is
+    at least at the warn level then.
+    """
+    cold_side_c, warn_min = field.walls.cold_side_c, model.parameters.limits.softening_warn_min
+    at_least = math.nextafter(warn_min, math.inf)
+    return [
+        max(dose_min, at_least) if cold_side_c > glass_c else dose_min
+        for dose_min, glass_c in zip(model.field.softest_min(field), model.glass_c, strict=True)
+    ]
+
+
+def _lacking_k(lacking_k: float, *, is_hot: bool, is_feeding: bool) -> float:
+    """How far the wall is below what a strand needs to feed [K], as the alert sees it.
+
+    Only feeding raises the alert. While a strand pauses, a wall that is still too cold holds it, by a value inside the
+    deadband: strands take turns by the minute, and each turn would otherwise call again for the same cold manifold.
+    """
+    if is_feeding:
+        return lacking_k
+    return min(lacking_k, _HELD_K) if is_hot else _NOTHING
