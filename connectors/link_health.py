@@ -99,10 +99,10 @@ class Complaints:
         self._next_s = float("-inf")
         self._held = 0
 
-    def take(self, kind: str, reason: str, excerpt: bytes, time_s: float) -> list[Malformed]:
-        """Count input that could not be used under `kind`; report it, unless one was reported just now."""
+    def take(self, kind: str, reason: str, excerpt: bytes, time_s: float, *, is_grave: bool = False) -> list[Malformed]:
+        """Count input that could not be used under `kind`; report it, if grave or if none was reported just now."""
         self.counts[kind] += 1
-        if time_s < self._next_s:
+        if time_s < self._next_s and not is_grave:
             self._held += 1
             return []
         more = f"{_COUNT_BEGINS}{self._held}{_COUNT_ENDS}" if self._held else ""

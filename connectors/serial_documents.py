@@ -98,4 +98,7 @@ def _tool(document: Document, pointer: str) -> ActiveTool | None:
     value = _value(document, pointer)
     if value is None:
         return ActiveTool(-1)
-    return ActiveTool(value) if isinstance(value, int) and not isinstance(value, bool) else None
+    if value is _MISSING:
+        return None
+    is_number = isinstance(value, int) and not isinstance(value, bool)
+    return ActiveTool(value if is_number else -1)  # what is no number names no tool that the profile has

@@ -8,6 +8,7 @@ import json
 import math
 import re
 from collections.abc import Callable
+from difflib import SequenceMatcher
 from typing import Any, Final
 
 from connectors.clean_text import clean_text
@@ -36,6 +37,15 @@ GARBAGE_SHARE: Final = 1 / 20
 
 LONGEST_TEXT: Final = 4096
 """A line longer than this [byte] that is not JSON fits no form."""
+
+NOISE_SHARE: Final = 1 / 4
+FEWEST_NOISE: Final = 3
+"""From this share and number of broken bytes on, nothing can be said of what a line was, nor of how many it was."""
+
+_TOOL_FORMS: Final = ("echo:Active Extruder: ", "Active Extruder: ", "Tool: T")
+_TELLS_TOOL: Final = re.compile(r"Active Extruder|Tool: *T", re.ASCII)
+_ALIKE: Final = 0.65
+"""Likeness from which a line may have been a tool's: a third of its bytes lost or changed (judgement, no source)."""
 
 _BROKEN: Final = re.compile(r"[^\t\x20-\x7e]")
 _OK: Final = re.compile(r"ok(?: N?:?(\d{1,12}))?(?: P(\d{1,6}))?(?: B(\d{1,6}))?", re.ASCII)
@@ -80,6 +90,19 @@ def read_line(raw: bytes) -> Reply | None:
     if len(text) > LONGEST_TEXT:
         return Unknown(clean_text(text))
     return _read_text(text.replace("\t", " "))
+
+
+def may_have_told_tool(raw: bytes) -> bool:
+    r"""Whether a line that could not be understood may have told the active tool before it was damaged.
+
+    >>> may_have_told_tool(b"Active Ext\xfftder: 1"), may_have_told_tool(b"ok T:2\xff1.3 /200.0")
+    (True, False)
+    """
+    text = raw.strip(b"\0 \t\r\n").decode("latin-1")
+    broken = len(_BROKEN.findall(text))
+    if broken >= max(FEWEST_NOISE, len(text) * NOISE_SHARE) or _TELLS_TOOL.search(text):
+        return True
+    return any(SequenceMatcher(None, form, text[: len(form)]).ratio() >= _ALIKE for form in _TOOL_FORMS)
 
 
 def _read_text(text: str) -> Reply:

@@ -11,7 +11,7 @@ from connectors.clean_text import clean_text
 from connectors.framing import Dropped, Framer
 from connectors.link_health import Complaints, LinkHealth
 from connectors.serial_documents import read_document
-from connectors.serial_lines import read_line
+from connectors.serial_lines import may_have_told_tool, read_line
 from connectors.serial_queries import BUSY_CALM_S, ERROR_CALM_S, Asker, Query
 from connectors.serial_samples import SerialSamples, Values
 from connectors.serial_settings import SerialSettings
@@ -36,6 +36,12 @@ from connectors.telemetry import Event, Execution, LinkChange, Sample
 RESTART_BY_OPENING_S: Final = 5.0
 """A start banner within this time [s] of our opening the port was caused by it."""
 ERRORS_TOLD_EVERY_S: Final = 5.0
+
+_TOOL_LOST: Final = (
+    "; it may have told another tool, so which input feeds is not known until the controller names its tool again"
+)
+
+_RUN_IN: Final = "looks like a change of the tool, but does not fit from end to end"
 
 _ADVICE: Final = {
     "listen": "in listen mode only what the controller reports by itself is heard; turn on its automatic temperature "
@@ -116,11 +122,11 @@ class SerialProtocol:
 
     def _line(self, line: bytes | Dropped, time_s: float) -> list[Event]:
         if isinstance(line, Dropped):
-            return [*self._complaints.take("dropped", line.reason, line.excerpt, time_s)]
+            return self._unusable("dropped", line.reason, line.excerpt, time_s, may_tell_tool=True)
         reply = read_line(line)
         if isinstance(reply, Unreadable):
             kind = "garbage" if reply.is_garbage else "malformed"
-            return [*self._complaints.take(kind, reply.reason, line, time_s)]
+            return self._unusable(kind, reply.reason, line, time_s, may_tell_tool=self._may_have_told_tool(line))
         self._health.take_readable(time_s)
         if isinstance(reply, Unknown | Note | Failure):
             return self._text(reply, line, time_s)
@@ -133,6 +139,8 @@ class SerialProtocol:
         values = self._samples.pattern(line.decode("latin-1").strip("\0 \t"), time_s)
         if values is not None:
             events += _sample(values, time_s)
+        elif _may_hide_tool(reply) and may_have_told_tool(line):
+            events += self._unusable("malformed", _RUN_IN, line, time_s, may_tell_tool=True)
         elif isinstance(reply, Unknown):
             events += self._complaints.take("unknown", "fits no known form of reply", line, time_s)
         if isinstance(reply, Failure):
@@ -140,6 +148,16 @@ class SerialProtocol:
         elif "nknown command" in reply.text:
             events += self._told(self._asker.refused(reply.text), time_s)
         return events
+
+    def _may_have_told_tool(self, line: bytes) -> bool:
+        is_document = line.removeprefix(b"ok").lstrip().startswith(b"{")
+        return (is_document and self._settings.json_places.tool is not None) or may_have_told_tool(line)
+
+    def _unusable(self, kind: str, reason: str, line: bytes, time_s: float, *, may_tell_tool: bool) -> list[Event]:
+        """Count and tell a damaged line; feed must not go on to a tool that it may have ended."""
+        is_grave = may_tell_tool and self._samples.lose_tool()
+        told = reason + _TOOL_LOST if is_grave else reason
+        return [*self._complaints.take(kind, told, line, time_s, is_grave=is_grave)]
 
     def _restart(self, _: Restart, time_s: float) -> list[Event]:
         self._samples.restart(is_tool_known=True)
@@ -194,7 +212,11 @@ class SerialProtocol:
 
     def _busy(self, reply: Busy, time_s: float) -> list[Event]:
         self._asker.hold(time_s, BUSY_CALM_S)
-        return _sample({}, time_s, self._samples.build.be_busy(reply.why))
+        run_in = b"busy:" + reply.why.encode()
+        events: list[Event] = []
+        if may_have_told_tool(run_in):
+            events += self._unusable("malformed", _RUN_IN, run_in, time_s, may_tell_tool=True)
+        return events + _sample({}, time_s, self._samples.build.be_busy(reply.why))
 
     def _action(self, reply: Action, time_s: float) -> list[Event]:
         return _sample({}, time_s, self._samples.build.act(reply.name))
@@ -217,6 +239,11 @@ class SerialProtocol:
 
     def _told(self, reason: str | None, time_s: float) -> list[Event]:
         return [] if reason is None else [LinkChange(time_s, available=True, reason=clean_text(reason))]
+
+
+def _may_hide_tool(reply: Unknown | Note | Failure) -> bool:
+    """Whether another line may have run into this text; a comment is the controller's own and may say anything."""
+    return not isinstance(reply, Note) or reply.is_echo
 
 
 def _sample(values: Values, time_s: float, execution: Execution | None = None) -> list[Event]:

@@ -45,6 +45,13 @@ class SerialSamples:
         if self._settings.tool_source == "reported":
             self.ledger.select(tool)
 
+    def lose_tool(self) -> bool:
+        """Take the active tool as unknown, because a line that told it may be lost. Returns whether it was known."""
+        was_known = self._settings.tool_source == "reported" and self.ledger.tool is not None
+        if was_known:
+            self.ledger.select(None)
+        return was_known
+
     def restart(self, *, is_tool_known: bool) -> None:
         """Baselines are void: the controller restarted (its first tool is active again), or was out of sight."""
         is_fixed = self._settings.tool_source == "fixed"

@@ -436,3 +436,74 @@ def test_impossible_place_in_the_file_is_no_progress() -> None:
     protocol = opened()
     assert samples(protocol.receive(b"SD printing byte 9/5\n", 1.0)) == [{}]
     assert samples(protocol.receive(b"SD printing byte 0/0\n", 1.0)) == [{}]
+
+
+@pytest.mark.parametrize(
+    "damaged",
+    [
+        b"echo:Active Extruder: \xb1\n",
+        b"echo:Actixe Extruder: 1\n",
+        b"echo:Active Extruder: x1\n",
+        b"Active Extruder: 1ok\n",
+        b"ok T0:210.0 /210.0Active Extruder: 1\n",
+        b"Actruder: 1\n",
+        b"echo:busy: processingActive Extruder: 1\n",
+        b"Error:no probe answersTool: T1\n",
+        b"Tool: \n",
+        b"Tol: T1\n",
+        b"\xff\x80e: \xfe\xa1\n",
+        b"x" * (LONGEST_LINE + 5) + b"\n",
+    ],
+)
+def test_feed_after_a_damaged_change_of_tool_goes_to_no_wrong_input(damaged: bytes) -> None:
+    """The tool is unknown until it is told again, the line counts as one that could not be used, and that is said."""
+    protocol = opened()
+    protocol.receive(b"X:1.0 Y:1.0 Z:0.2 E:10.0\nX:1.0 Y:1.0 Z:0.2 E:12.0\n", 1.0)
+    told = [event for event in protocol.receive(damaged, 2.0) if isinstance(event, Malformed)]
+    assert "which input feeds is not known" in told[0].reason
+    assert sum(protocol.counts.get(kind, 0) for kind in ("malformed", "garbage", "dropped")) == 1
+    protocol.receive(b"X:1.0 Y:1.0 Z:0.2 E:13.0\n", 3.0)
+    assert samples(protocol.receive(b"X:1.0 Y:1.0 Z:0.2 E:16.0\n", 4.0)) == []
+    assert protocol.lacks_tool
+    protocol.receive(b"echo:Active Extruder: 1\nX:1.0 Y:1.0 Z:0.2 E:17.0\n", 5.0)
+    assert samples(protocol.receive(b"X:1.0 Y:1.0 Z:0.2 E:19.0\n", 6.0)) == [{"fed_mm:1": 2.0, "fed_mm:2": 2.0}]
+
+
+@pytest.mark.parametrize(
+    "line",
+    [
+        b"o\xff\n",
+        b"ok T0:2\xff1.3 /200.0 B:60.1 /60.0\n",
+        b"ok T:201.3 /20echo:busy: processing\n",
+        b"T0:210.0 /21\n",
+        b"echo:SD card ok\n",
+        b"echo:busy: processing\n",
+        b"Error:heater 1: no probe answers\n",
+        b"Total moves: 1\n",
+        b"// Tool: T1 chosen by the host\n",
+        b'{"melt_c":[60.1,214.8\n',
+    ],
+)
+def test_other_damage_leaves_the_tool_known(line: bytes) -> None:
+    """A line that cannot have been a tool's takes no feed away."""
+    protocol = opened()
+    protocol.receive(b"X:1.0 Y:1.0 Z:0.2 E:10.0\n" + line, 1.0)
+    assert samples(protocol.receive(b"X:1.0 Y:1.0 Z:0.2 E:12.0\n", 2.0)) == [{"fed_mm:1": 2.0, "fed_mm:2": 0.0}]
+
+
+def test_a_tool_that_never_changes_survives_any_damage() -> None:
+    """Where the profile says that one tool is always active, no line could have told another."""
+    protocol = opened(tool_source="fixed")
+    protocol.receive(b"X:1.0 Y:1.0 Z:0.2 E:10.0\necho:Active Extru\n", 1.0)
+    assert samples(protocol.receive(b"X:1.0 Y:1.0 Z:0.2 E:12.0\n", 2.0))[0]["fed_mm:1"] == 2.0
+
+
+@pytest.mark.parametrize("damaged", [b'{"tool": 1, "axis', b'{"tool": "1"}'])
+def test_feed_after_a_damaged_document_goes_to_no_wrong_input(damaged: bytes) -> None:
+    """Where documents tell the tool, one that cannot be read, or whose tool is no number, may have told another."""
+    protocol = opened(json_places={"tool": "/tool", "axis": "/axis"})
+    protocol.receive(b'{"tool": 0, "axis": 10.0}\n' + damaged + b"\n", 1.0)
+    for axis_mm in (11.0, 15.0):
+        assert samples(protocol.receive(b'{"axis": %.1f}\n' % axis_mm, 2.0)) == []
+    protocol.receive(b'{"tool": 1, "axis": 16.0}\n', 3.0)
+    assert samples(protocol.receive(b'{"tool": 1, "axis": 18.0}\n', 4.0)) == [{"fed_mm:1": 0.0, "fed_mm:2": 2.0}]
