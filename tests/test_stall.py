@@ -199,6 +199,21 @@ def test_a_reading_within_a_retraction_sets_no_zero() -> None:
         assert state.ledger.balances[2].missing.total < 0.5
 
 
+def test_two_readings_in_a_row_within_retractions_are_no_loss() -> None:
+    """Where retractions of 1.4 mm are seen, two readings that show 1.3 mm too little, and a third that does not."""
+    law, strand = law_of(0.1, 0.5), Strand(0.1, 0.5)
+    state = _learned(strand, law)
+    for _ in range(30):
+        state = advance_stall(law, state, strand.move(-1.4))
+        state = advance_stall(law, state, strand.move(1.4))
+        state = watch(law, state, strand.feed(3.0))
+        for _ in range(2):
+            state = advance_stall(law, state, strand.move(0.5)._replace(sensed_mm=strand.strand_mm - 1.3))
+        state = watch(law, state, strand.feed(3.0))
+        assert finding(law, state) is None
+    _feed_until_alarm(strand, law, state, 1.0, 6.0)
+
+
 def test_a_zero_taken_at_a_bad_moment_is_set_anew() -> None:
     """After a change of input the first reading is 1.3 mm off: no alarm, while a strand that stands is still found."""
     law, strand = law_of(0.1, 0.5), Strand(0.1, 0.5)

@@ -6,6 +6,7 @@ Every assumption that has no source is marked judgement; noise that a rig shows 
 
 import math
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Final, NamedTuple
 
 from monitor.core.run_length import event_run_mm, walk_limit_mm
@@ -126,6 +127,7 @@ def stall_law(drive: Drive, *, filament_diameter_mm: float, min_feed_c: float, r
     )
 
 
+@lru_cache(maxsize=32)
 def limits_for(noise: RigNoise, rate_per_mm: float, speed_mm_s: float, period_s: float) -> Limits:
     """Allowances and limits of the three tests for this noise.
 
@@ -176,6 +178,7 @@ def _best_allowance(rate_per_mm: float, stalled_per_mm: float) -> float:
     return (stalled_per_mm - rate_per_mm) / math.log(stalled_per_mm / rate_per_mm)
 
 
+@lru_cache(maxsize=32)
 def _flag_limit(rate_per_mm: float, allowance_per_mm: float) -> float:
     limit = 1.0
     while event_run_mm(FALSE_FLAGS_PER_MM, allowance_per_mm, limit) * rate_per_mm < 1.0:
