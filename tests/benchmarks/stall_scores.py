@@ -118,7 +118,7 @@ class Tally:
         law = law_of(case)
         readings = [FeedReading(*row) for row in told.rows]
         state = initial_stall(law)
-        begin_s = time.perf_counter()
+        begin_s = time.process_time()
         for reading in readings:
             state = advance_stall(law, state, reading)
             found = finding(law, state)
@@ -127,7 +127,7 @@ class Tally:
                 self.detectors += (found.detector,)
                 self.names += (case.name,)
                 state = initial_stall(law)
-        self.judged_s += time.perf_counter() - begin_s
+        self.judged_s += time.process_time() - begin_s
         self.feeding_h += case.fed.feeding_s / 3600
         self.fed_m += float(case.fed.mark_mm[-1]) / 1000
         self.samples += len(readings)

@@ -1,4 +1,4 @@
-"""Stalls seen and told apart: `python -m tests.benchmarks.stalls [--short] [--hours N] [--seeds N] [--rig KIND] [--from-seed N]`.
+"""Stalls seen and told apart: `python -m tests.benchmarks.stalls [--short] [--hours N] [--seeds N] [--from-seed N]`.
 
 False alarms in healthy feed with the exact Poisson bound, delays from the true onset, classes with ablations of the
 evidence, and what a sample costs, as markdown. The cases come from `tests.stall_judge`, which knows nothing of the
