@@ -142,7 +142,7 @@ _ROWS: Final = (
         respond_within_s=5 * MINUTE_S,
         deadband=20.0,
         on_delay_s=0.0,
-        off_delay_s=0.0,
+        off_delay_s=30 * MINUTE_S,  # slipping comes and goes
         needs_fresh=False,
     ),
     Rule(

@@ -10,7 +10,7 @@ from typing import Final
 import numpy as np
 
 from monitor.core.alert_points import Point
-from monitor.core.assessment import LinerReading, SharedReading, StrandAssessment
+from monitor.core.assessment import LinerReading, SharedReading, StallPattern, StrandAssessment
 from monitor.core.softening import REFERENCE_ABOVE_GLASS_K
 from monitor.core.stall_texts import stall_action, stall_text
 
@@ -150,9 +150,12 @@ def _liner_action(facts: Facts) -> str:
 def _cold_text(facts: Facts) -> str:
     strand = _strand(facts)
     origin = " (rule of thumb)" if strand.min_feed_is_rule else ""
+    skipping = strand.stall if strand.stall is not None and strand.stall.pattern is StallPattern.COLD_SKIPPING else None
+    proof = "" if skipping is None else f"; it skips: {skipping.evidence[0]}"
     return (
         f"the manifold is at {strand.merge_wall_c:.0f} °C, {strand.min_feed_c - strand.merge_wall_c:.0f} K below the"
-        f" lowest feeding temperature {strand.min_feed_c:.0f} °C{origin} of input {strand.input} ({strand.material})"
+        f" lowest feeding temperature {strand.min_feed_c:.0f} °C{origin} of input {strand.input}"
+        f" ({strand.material}){proof}"
     )
 
 

@@ -7,10 +7,11 @@ import numpy as np
 
 from monitor.core.alert_table import ALERT_TABLE
 from monitor.core.assess import untold_s
-from monitor.core.assessment import Array
+from monitor.core.assessment import Array, StallFinding, StallPattern
 from monitor.core.engine_state import EngineState, Model
 from monitor.core.feed import is_feeding
 from monitor.core.field_state import FieldState
+from monitor.core.stall import StallState
 
 _HELD_K: Final = -ALERT_TABLE["cold_feed"].deadband / 2
 _HOUR_S: Final = 3600.0
@@ -48,13 +49,26 @@ def point_values(model: Model, state: EngineState) -> Array:
 
 
 def _stalled_percent(model: Model, state: EngineState) -> list[float]:
-    """How much of each strand's feed does not arrive, as the alert sees it [%]."""
+    """How much of each strand's feed does not arrive, as the alert sees it [%].
+
+    Skipping that began below a strand's lowest feeding temperature has a cause that is an alert already, and tells it.
+    """
     if all(watched.state.alarm is None for watched in state.stalls):
         return [_NOTHING] * len(state.stalls)
+    found = model.stalls.findings(state.stalls)
     return [
-        _NOTHING if found is None else 100.0 if math.isnan(found.slip) else max(100.0 * found.slip, _SLIGHT_PERCENT)
-        for found in model.stalls.findings(state.stalls)
+        _NOTHING if stall is None or _is_told_as_cold(stall, watched.state, least_c) else _lost_percent(stall)
+        for stall, watched, least_c in zip(found, state.stalls, model.min_feed_c, strict=True)
     ]
+
+
+def _is_told_as_cold(stall: StallFinding, state: StallState, least_c: float) -> bool:
+    wall_c = None if state.alarm is None else state.alarm.trace.manifold_c
+    return stall.pattern is StallPattern.COLD_SKIPPING and wall_c is not None and wall_c < least_c
+
+
+def _lost_percent(found: StallFinding) -> float:
+    return 100.0 if math.isnan(found.slip) else max(100.0 * found.slip, _SLIGHT_PERCENT)
 
 
 def _shared_percent(model: Model, state: EngineState) -> list[float]:
