@@ -53,12 +53,12 @@ def _stalled_percent(model: Model, state: EngineState) -> list[float]:
 
     Skipping that began below a strand's lowest feeding temperature has a cause that is an alert already, and tells it.
     """
-    if all(watched.state.alarm is None for watched in state.stalls):
-        return [_NOTHING] * len(state.stalls)
+    if all(watched.state.alarm is None for watched in state.stalls.inputs):
+        return [_NOTHING] * len(state.stalls.inputs)
     found = model.stalls.findings(state.stalls)
     return [
         _NOTHING if stall is None or _is_told_as_cold(stall, watched.state, least_c) else _lost_percent(stall)
-        for stall, watched, least_c in zip(found, state.stalls, model.min_feed_c, strict=True)
+        for stall, watched, least_c in zip(found, state.stalls.inputs, model.min_feed_c, strict=True)
     ]
 
 

@@ -97,9 +97,9 @@ def _is_news(before: EngineState, after: EngineState) -> bool:
     """Whether alerts are to be judged: between the field's steps nothing but a stall cannot wait for the next."""
     if after.field is not before.field or after.field is None:
         return True
-    if after.stalls is before.stalls:
+    if after.stalls.inputs is before.stalls.inputs:
         return False
-    pairs = zip(before.stalls, after.stalls, strict=True)
+    pairs = zip(before.stalls.inputs, after.stalls.inputs, strict=True)
     return any((old.state.alarm is None) != (new.state.alarm is None) for old, new in pairs)
 
 

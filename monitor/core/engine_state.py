@@ -24,6 +24,7 @@ from monitor.core.stall_watch import Stalls, StallWatch, stall_watch
 
 _NO_ALERTS: Final = AlertBook()
 _NO_FEEDS: Final = Feeds()
+_NO_STALLS: Final = Stalls()
 _NO_COUNTS: Final[Mapping[str, int]] = {}
 
 
@@ -64,7 +65,7 @@ class EngineState(NamedTuple):
     hot_since_s: tuple[float | None, ...] = ()  # per strand: since when the merge wall is above its glass transition
     liner_above_s: tuple[tuple[float, ...], ...] = ()  # per liner zone: time above warn, alarm, stop
     shared: SharedState | None = None
-    stalls: Stalls = ()
+    stalls: Stalls = _NO_STALLS
     execution: Execution | None = None
     progress: float | None = None
     link_available: bool = False

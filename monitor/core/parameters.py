@@ -212,7 +212,6 @@ class Parameters:
     liners: Mapping[str, LinerLimits] = field(default_factory=dict)
     limits: AlertLimits = field(default_factory=AlertLimits)
     cold_end: ColdEnd | None = None
-    report_period_s: float = 1.0  # about how often the machine reports its feed
 
     def __post_init__(self) -> None:
         if not 0 <= self.last_before_merge < len(self.zones):

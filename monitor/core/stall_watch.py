@@ -1,20 +1,27 @@
 """The stall evidence of all inputs, carried along with the samples.
 
-Owns what a sample means for each input's ledger, and how long a strand had stood hot before it was taken up. Knows
-nothing of how stalls are found (stall.py) or told (alert_texts.py).
+Owns what a sample means for each input's ledger, how often the machine reports, and how long a strand had stood hot
+before it was taken up. Knows nothing of how stalls are found (stall.py) or told (stall_texts.py).
 """
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
-from functools import cache
-from typing import NamedTuple
+from functools import lru_cache
+from typing import Final, NamedTuple
 
 from connectors.telemetry import channel
 from monitor.core.feed import FEEDING_WITHIN_S, Feed, Feeds
 from monitor.core.parameters import Drive, Parameters
-from monitor.core.stall import StallState, advance_stall, finding, initial_stall, stall_law
+from monitor.core.stall import StallState, advance_stall, finding, stall_law
 from monitor.core.stall_law import StallLaw
 from monitor.core.stall_types import FeedReading, StallFinding
+
+_PACED_REPORTS: Final = 30  # before the machine's pace counts as known
+_SHORTEST_PERIOD_S: Final = 0.25
+_LONGEST_INTERVAL_S: Final = 30.0  # more is a gap and tells nothing of the pace
+_LATE: Final = 1.15  # a mean interval so much longer than a period is still that period
+_TOO_LATE: Final = 1.5
 
 
 class StallChannels(NamedTuple):
@@ -32,7 +39,20 @@ class Watched(NamedTuple):
     hot_idle_s: float = 0.0
 
 
-Stalls = tuple[Watched, ...]
+class Pace(NamedTuple):
+    """How often feed is reported."""
+
+    last_s: float | None = None
+    reports: int = 0  # up to the number that makes it known
+    mean_s: float = 0.0
+    period_s: float | None = None  # what the limits go by: a power of two, None until it is known
+
+
+class Stalls(NamedTuple):
+    """All inputs, in the order of the strands."""
+
+    inputs: tuple[Watched, ...] = ()
+    pace: Pace = Pace()
 
 
 class Manifold(NamedTuple):
@@ -44,14 +64,16 @@ class Manifold(NamedTuple):
 
 @dataclass(frozen=True, slots=True)
 class StallWatch:
-    """The fixed part: law and channels of each input, in the order of the strands."""
+    """The fixed part: drives and channels of all inputs, in the order of the strands."""
 
-    laws: tuple[StallLaw, ...]
+    drives: tuple[Drive, ...]
+    min_feed_c: tuple[float, ...]
+    filament_diameter_mm: float
     channels: tuple[StallChannels, ...]
 
     def initial(self) -> Stalls:
         """Nothing has moved yet."""
-        return tuple(Watched(initial_stall(law)) for law in self.laws)
+        return Stalls((Watched(StallState()),) * len(self.drives))
 
     def after(
         self,
@@ -66,61 +88,93 @@ class StallWatch:
 
         Inputs that neither move nor flag cost nothing, and inputs of which no encoder or driver tells are let be.
         """
+        if feeds[1].seen_s == feeds[0].seen_s:
+            return stalls  # a sample without feed
+        pace = paced(stalls.pace, time_s)
+        if pace.period_s != stalls.pace.period_s:
+            return Stalls(self.initial().inputs, pace)  # limits computed anew, and ledgers with them
+        inputs = stalls.inputs
         moved = [
             index
             for index, (before, now) in enumerate(zip(feeds[0].strands, feeds[1].strands, strict=True))
             if before is not now or values.get(self.channels[index].flag)
         ]
-        if not moved:
-            return stalls
-        changed = list(stalls)
+        if pace.period_s is None or not moved:
+            return Stalls(inputs, pace)
+        changed = list(inputs)
         for index in moved:
-            idle_s = _hot_idle_s(
-                stalls[index].hot_idle_s, feeds[0].strands[index], feeds[1].strands[index], hot_since_s[index], time_s
-            )
-            changed[index] = self._read(index, stalls[index]._replace(hot_idle_s=idle_s), values, time_s, manifold)
-        return tuple(changed)
+            before, now = feeds[0].strands[index], feeds[1].strands[index]
+            idle_s = _hot_idle_s(inputs[index].hot_idle_s, before, now, hot_since_s[index], time_s)
+            watched = Watched(inputs[index].state, idle_s)
+            changed[index] = self._read(index, watched, pace.period_s, values, (time_s, manifold))
+        return Stalls(tuple(changed), pace)
 
     def findings(self, stalls: Stalls) -> tuple[StallFinding | None, ...]:
         """What is wrong with each input; None while nothing is."""
+        period_s = stalls.pace.period_s
         return tuple(
-            None if watched.state.alarm is None else finding(law, watched.state)
-            for law, watched in zip(self.laws, stalls, strict=True)
+            None
+            if period_s is None or watched.state.alarm is None
+            else finding(self._law(index, period_s), watched.state)
+            for index, watched in enumerate(stalls.inputs)
         )
 
+    def _law(self, index: int, period_s: float) -> StallLaw:
+        return _law(self.drives[index], self.filament_diameter_mm, self.min_feed_c[index], period_s)
+
     def _read(
-        self, index: int, watched: Watched, values: Mapping[str, float], time_s: float, manifold: Manifold
+        self, index: int, watched: Watched, period_s: float, values: Mapping[str, float], now: tuple[float, Manifold]
     ) -> Watched:
         fed, sensed, flag = self.channels[index]
         fed_mm, sensed_mm, flagged = values.get(fed), values.get(sensed), values.get(flag)
         is_blind = sensed_mm is None and flagged is None and watched.state.ledger is None
         if fed_mm is None or is_blind:
             return watched
-        reading = FeedReading(
-            time_s, fed_mm, sensed_mm, None if flagged is None else flagged > 0.0, *manifold, watched.hot_idle_s
-        )
-        return watched._replace(state=advance_stall(self.laws[index], watched.state, reading))
+        time_s, manifold = now
+        is_flagged = None if flagged is None else flagged > 0.0
+        reading = FeedReading(time_s, fed_mm, sensed_mm, is_flagged, *manifold, watched.hot_idle_s)
+        return watched._replace(state=advance_stall(self._law(index, period_s), watched.state, reading))
 
 
 def stall_watch(parameters: Parameters) -> StallWatch:
     """Prepare the watch of one machine's drives."""
-
-    @cache  # the drives of a machine are mostly alike, and limits take a while to compute
-    def law(drive: Drive) -> StallLaw:
-        return stall_law(
-            drive,
-            filament_diameter_mm=parameters.filament_diameter_mm,
-            min_feed_c=0.0,
-            report_period_s=parameters.report_period_s,
-        )
-
+    strands = parameters.strands
     return StallWatch(
-        tuple(replace(law(strand.drive), min_feed_c=strand.material.min_feed_c) for strand in parameters.strands),
+        tuple(strand.drive for strand in strands),
+        tuple(strand.material.min_feed_c for strand in strands),
+        parameters.filament_diameter_mm,
         tuple(
             StallChannels(*(channel(kind, strand.input) for kind in ("fed_mm", "sensed_mm", "stall")))
-            for strand in parameters.strands
+            for strand in strands
         ),
     )
+
+
+def paced(pace: Pace, time_s: float) -> Pace:
+    """Pace after one more report of feed.
+
+    Limits follow the pace because an encoder may be a period late. It is known after thirty reports, and set anew when
+    the machine turns out to report much more rarely.
+    """
+    interval_s = _LONGEST_INTERVAL_S if pace.last_s is None else time_s - pace.last_s
+    if interval_s >= _LONGEST_INTERVAL_S:
+        return pace._replace(last_s=time_s)
+    reports = min(pace.reports + 1, _PACED_REPORTS)
+    mean_s = pace.mean_s + (interval_s - pace.mean_s) / reports
+    period_s = pace.period_s
+    if reports == _PACED_REPORTS and (period_s is None or mean_s > _TOO_LATE * period_s):
+        period_s = _SHORTEST_PERIOD_S * 2.0 ** max(0, math.ceil(math.log2(mean_s / _LATE / _SHORTEST_PERIOD_S)))
+    return Pace(time_s, reports, mean_s, period_s)
+
+
+@lru_cache(maxsize=64)  # the inputs of a machine are mostly alike, and limits take a while to compute
+def _limits(drive: Drive, filament_diameter_mm: float, period_s: float) -> StallLaw:
+    return stall_law(drive, filament_diameter_mm=filament_diameter_mm, min_feed_c=0.0, report_period_s=period_s)
+
+
+@lru_cache(maxsize=256)
+def _law(drive: Drive, filament_diameter_mm: float, min_feed_c: float, period_s: float) -> StallLaw:
+    return replace(_limits(drive, filament_diameter_mm, period_s), min_feed_c=min_feed_c)
 
 
 def _hot_idle_s(known_s: float, before: Feed, now: Feed, hot_since_s: float | None, time_s: float) -> float:
