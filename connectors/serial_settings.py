@@ -15,6 +15,14 @@ from connectors.json_pointer import parse_pointer
 from connectors.plausibility import TemperatureBounds
 from connectors.serial_documents import JsonPlaces
 from connectors.serial_patterns import LinePattern
+from connectors.temperature_settings import (
+    DEFAULT_FASTEST_K_S,
+    DEFAULT_HIGHEST_C,
+    DEFAULT_LOWEST_C,
+    Fastest,
+    Highest,
+    Lowest,
+)
 
 _HEATER_WORD: Final = re.compile(r"(?:T\d{0,2}|[BCPAR]\d?)", re.ASCII)
 _HIGHEST_TOOL: Final = 99
@@ -100,9 +108,9 @@ class SerialSettings(BaseModel):
         'JSON Pointer such as "/melt/1"',
     )
     duty_full: Literal[127, 255] = Field(default=127, description="what the controller reports for a heater fully on")
-    lowest_c: float = Field(default=-50.0, ge=-273.15, description="a temperature below this cannot be true [°C]")
-    highest_c: float = Field(default=900.0, le=2000.0, description="a temperature above this cannot be true [°C]")
-    fastest_k_s: float = Field(default=30.0, gt=0, le=1000.0, description="no sensor changes faster [K/s]")
+    lowest_c: Lowest = DEFAULT_LOWEST_C
+    highest_c: Highest = DEFAULT_HIGHEST_C
+    fastest_k_s: Fastest = DEFAULT_FASTEST_K_S
 
     feed: Literal["single_axis", "per_drive"] = Field(
         default="single_axis",
@@ -166,8 +174,7 @@ class SerialSettings(BaseModel):
 
     @model_validator(mode="after")
     def _fits_together(self) -> Self:
-        if self.lowest_c >= self.highest_c:
-            raise ValueError(f"lowest_c ({self.lowest_c:g}) must be below highest_c ({self.highest_c:g})")
+        _ = self.temperature_bounds  # raises ValueError itself when they leave no temperature
         if self.tool_source == "fixed" and self.tool_at_start is None:
             raise ValueError('tool_source = "fixed" needs tool_at_start: the one tool that is always active')
         twice = sorted(set(self.mixes) & set(self.input_of_tool))

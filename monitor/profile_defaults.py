@@ -52,6 +52,8 @@ def _walk(table: BaseModel, path: Place) -> Iterator[DefaultUsed]:
 def _default(info: FieldInfo, path: Place, value: object) -> Iterator[DefaultUsed]:
     """Tell a default that has an origin; of the link, which declares none, tell all that say something."""
     origin = next((mark.text for mark in info.metadata if isinstance(mark, Origin)), "")
+    if isinstance(info.json_schema_extra, dict):
+        origin = str(info.json_schema_extra.get("origin", origin))  # a link's own, which cannot know `Origin`
     if not origin and path[0] == "link" and isinstance(value, bool | int | float | str) and value != "":
         origin = LINK_DEFAULT
     if origin:

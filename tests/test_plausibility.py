@@ -1,6 +1,10 @@
 """What is believed of a reading. The limits are common practice, no source."""
 
-from connectors.plausibility import SetPointGate, TemperatureBounds, TemperatureGate, share_of
+from itertools import pairwise
+
+import pytest
+
+from connectors.plausibility import OLDEST_SUSPECT_S, SetPointGate, TemperatureBounds, TemperatureGate, share_of
 
 
 def _settled(at_c: float = 210.0) -> TemperatureGate:
@@ -30,6 +34,39 @@ def test_confirmed_jump_is_believed() -> None:
     gate = _settled()
     assert gate.accept(120.0, 1.1) is None
     assert gate.accept(118.0, 1.2) == 118.0
+
+
+@pytest.mark.parametrize(("every_s", "rate_k_s"), [(1.0, 8.0), (1.0, 25.0), (10.0, 3.0), (60.0, 2.0)])
+def test_a_sensor_that_goes_on_warming_is_believed(every_s: float, rate_k_s: float) -> None:
+    """From cold, a fast heater or rare polling: the second report counts, and at most every other one is held."""
+    gate = TemperatureGate(TemperatureBounds())
+    found = [gate.accept(20.0 + rate_k_s * every_s * step, every_s * step) for step in range(8)]
+    assert found[1] == 20.0 + rate_k_s * every_s
+    assert found[2:].count(None) <= 3
+    assert not any(a is b is None for a, b in pairwise(found))
+
+
+def test_what_no_heater_can_do_is_not_believed() -> None:
+    """Readings that leap by 60 K within a second agree with nothing, however many there are."""
+    gate = _settled()
+    assert [gate.accept(value, 2.0 + step) for step, value in enumerate((90.0, 20.0, 90.0, 20.0))] == [None] * 4
+
+
+def test_an_old_suspect_is_no_witness() -> None:
+    """Beyond the rarest polling a suspect vouches only for what it said itself."""
+    gate = TemperatureGate(TemperatureBounds())
+    gate.accept(20.0, 0.0)
+    assert gate.accept(200.0, OLDEST_SUSPECT_S + 1.0) is None
+    assert gate.accept(203.0, 1000.0) == 203.0
+
+
+def test_an_open_sensor_is_no_cold_one() -> None:
+    """What controllers print for an open sensor, such as -14 °C (from memory), is no temperature of a room."""
+    gate = TemperatureGate(TemperatureBounds())
+    assert [gate.accept(-14.0, float(second)) for second in range(4)] == [None] * 4
+    assert gate.fault is not None
+    frosty = TemperatureGate(TemperatureBounds(lowest_c=-30.0))
+    assert [frosty.accept(-14.0, float(second)) for second in range(2)] == [None, -14.0]
 
 
 def test_small_change_is_believed_at_once() -> None:

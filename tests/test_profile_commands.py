@@ -135,6 +135,16 @@ class TestCheck:
         assert "[link]" in note
         assert caution == CAUTION
 
+    def test_the_lowest_temperature_is_told_with_its_own_origin(
+        self, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+    ) -> None:
+        """The owner of a machine in frost learns which key to lower, and why."""
+        path = tmp_path / "m.toml"
+        path.write_text(profile_text(Choices("m", {1: "PLA"}, serial="/dev/ttyACM0")))
+        assert run("check", str(path)) == 0
+        told = capsys.readouterr().out
+        assert "link.lowest_c = 0.0 (common practice, no source: no machine in a room is colder" in told
+
     def test_port_not_known_to_be_safe_is_told(self, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
         """The owner learns from the check, not at night from the watch, that the port will not be opened."""
         path = tmp_path / "m.toml"
