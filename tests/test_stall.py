@@ -250,6 +250,18 @@ def test_change_of_input_resets_the_sums() -> None:
     assert [balance.missing.total for balance in state.ledger.balances] == [0.0, 0.0, 0.0]
 
 
+def test_healthy_slip_is_learned_over_short_turns() -> None:
+    """Turns of 12 mm, shorter than a window, are enough to learn from."""
+    law, strand = law_of(), Strand(healthy_slip=0.02)
+    state = initial_stall(law)
+    for _ in range(80):
+        strand.time_s += 60.0
+        state = watch(law, state, strand.feed(12.0))
+    assert state.ledger is not None
+    assert state.ledger.baseline.is_frozen
+    assert state.ledger.baseline.slip(4.8) == pytest.approx(0.02, abs=0.002)
+
+
 def test_clog_is_found_over_short_turns() -> None:
     """Slip of a tenth in turns of 25 mm: what no error of position explains is carried from turn to turn."""
     law, strand = law_of(), Strand()

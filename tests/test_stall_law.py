@@ -127,16 +127,20 @@ def test_baseline_finds_the_line() -> None:
 
 
 def test_noise_as_assumed_keeps_the_limits_and_worse_noise_raises_them() -> None:
-    """A walk of 0.04 is within the assumed 0.05; one of 0.25 is measured, not underrated, and the slow limit grows."""
+    """A walk of 0.04 is within the assumed 0.05; 0.12 is measured, not underrated; 1.0 is believed up to 0.15."""
     law = law_of()
-    quiet, loud = _learned(law, 0.04), _learned(law, 0.25)
+    quiet, loud, absurd = _learned(law, 0.04), _learned(law, 0.12), _learned(law, 1.0)
     assert quiet.noise is not None
     assert loud.noise is not None
     assert quiet.noise.walk == law.noise.walk
-    assert 0.2 < loud.noise.walk < 0.6
+    assert 0.1 < loud.noise.walk < 0.1501
+    assert absurd.noise is not None
+    assert absurd.noise.walk == pytest.approx(3.0 * law.noise.walk)
     assert quiet.limits is not None
     assert loud.limits is not None
-    assert loud.limits.walk_mm[2] > 3.0 * quiet.limits.walk_mm[2]
+    assert loud.limits.walk_mm[2] > 2.0 * quiet.limits.walk_mm[2]
+    assert absurd.limits is not None
+    assert absurd.limits.walk_mm[0] < 1.0
 
 
 def test_frozen_baseline_stays() -> None:

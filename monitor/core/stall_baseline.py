@@ -7,6 +7,7 @@ learning eats a slow clog. Knows nothing of alarms.
 """
 
 import math
+from statistics import median
 from typing import Final, NamedTuple
 
 from monitor.core.stall_law import Limits, RigNoise, StallLaw, baseline_sd, limits_for, position_sd_mm
@@ -22,7 +23,12 @@ _WORST_WINDOWS: Final = 3
 """The window that erred third most tells how readings err: in one or two of twenty a reading within a hidden retraction
 is to be expected, and such readings are passed over later on."""
 _SETTLED_MM: Final = 150.0  # windows before this show the unlearned line, not noise
-_CHI2_95, _CHI2_10 = 1.667, 0.570  # quantiles of chi-square over its 15 degrees of freedom (scipy.stats.chi2.ppf)
+_MEDIAN_OF_NORMAL: Final = 0.6745  # median size of normal values, in standard deviations
+_RATIO_95, _RATIO_10 = 2.35, 0.427
+"""Quantiles of the variance that the median size of 15 normal values tells, over the true one (by simulation). Median,
+because a window or two with a reading within a hidden retraction must not pass for noise."""
+_WORST_WALK: Final = 3.0
+"""Judgement: times the assumed walk. What looks like more is not random loss, and must not drown the fast test."""
 
 
 class Window(NamedTuple):
@@ -43,8 +49,7 @@ class Baseline(NamedTuple):
     covariance: tuple[float, float, float] = (_PRIOR_SD[0] ** 2, 0.0, _PRIOR_SD[1] ** 2)
     learned_mm: float = 0.0
     window: Window = Window()
-    misses: float = 0.0  # sum of squares of windows' errors
-    missed: int = 0  # how many
+    misses: tuple[float, ...] = ()  # by which windows missed the line, once it was known roughly
     latest_s: tuple[float, ...] = (0.0,) * _WORST_WINDOWS  # of the windows that erred most, the worst first
     noise: RigNoise | None = None  # measured when the baseline was frozen; None before
     limits: Limits | None = None
@@ -88,11 +93,6 @@ def learn(
     return _frozen(law, fitted) if fitted.learned_mm >= LEARN_MM else fitted
 
 
-def interrupted(known: Baseline) -> Baseline:
-    """Baseline when the chain of positions breaks: the window that was being filled is lost."""
-    return known if known.window is _EMPTY or known.is_frozen else known._replace(window=_EMPTY)
-
-
 def _fitted(law: StallLaw, known: Baseline, window: Window) -> Baseline:
     fed_mm = window.fed_mm
     flow = window.flow_mm / fed_mm
@@ -108,8 +108,7 @@ def _fitted(law: StallLaw, known: Baseline, window: Window) -> Baseline:
         covariance=(p00 - row0 * row0 / spread, p01 - row0 * row1 / spread, p11 - row1 * row1 / spread),
         learned_mm=known.learned_mm + fed_mm,
         window=_EMPTY,
-        misses=known.misses + (miss * miss if is_settled else 0.0),
-        missed=known.missed + is_settled,
+        misses=(*known.misses, abs(miss)) if is_settled else known.misses,
         latest_s=tuple(sorted((*known.latest_s, window.late_s), reverse=True)[:_WORST_WINDOWS]),
     )
 
@@ -132,13 +131,12 @@ def _frozen(law: StallLaw, learned: Baseline) -> Baseline:
 
 def _measured_walk(noise: RigNoise, speed_mm_s: float, learned: Baseline) -> float:
     """The assumed random walk, or the upper 90 % bound of the measured one if it is worse at the 5 % level."""
-    if learned.missed == 0:
-        return noise.walk
-    variance = learned.misses / learned.missed
-    if variance <= _CHI2_95 * _window_variance(noise, WINDOW_MM, speed_mm_s):
+    variance = (median(learned.misses) / _MEDIAN_OF_NORMAL) ** 2
+    if variance <= _RATIO_95 * _window_variance(noise, WINDOW_MM, speed_mm_s):
         return noise.walk
     position_var = 2.0 * (position_sd_mm(noise, speed_mm_s) / WINDOW_MM) ** 2
-    return max(noise.walk, math.sqrt(max(0.0, WINDOW_MM * (variance / _CHI2_10 - position_var))))
+    measured = math.sqrt(max(0.0, WINDOW_MM * (variance / _RATIO_10 - position_var)))
+    return min(max(noise.walk, measured), _WORST_WALK * noise.walk)
 
 
 _EMPTY: Final = Window()

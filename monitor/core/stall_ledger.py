@@ -8,7 +8,7 @@ lateness and play enter once at each end however many readings lie between. Know
 from typing import Final, NamedTuple
 
 from monitor.core.cusum import ZERO, CusumState, grown
-from monitor.core.stall_baseline import ERROR_MARGIN, SLOW_FEED_MM_S, Baseline, interrupted, learn
+from monitor.core.stall_baseline import ERROR_MARGIN, SLOW_FEED_MM_S, Baseline, learn
 from monitor.core.stall_law import StallLaw
 
 PAUSE_S: Final = 30.0  # judgement: longer without feed, and other inputs have had their turn
@@ -148,7 +148,7 @@ def _retracted(old: Ledger, time_s: float, fed_mm: float) -> Ledger:
     if behind_mm >= UNLOADED_MM:
         return open_ledger(time_s, fed_mm, None)._replace(loads=old.loads + 1, rebased=old.rebased)
     if behind_mm >= _WITHDRAWN_MM and old.sensed_mm is not None:
-        old = old._replace(settle_to_mm=old.high_mm + _SETTLE_MM, sensed_mm=None, baseline=interrupted(old.baseline))
+        old = old._replace(settle_to_mm=old.high_mm + _SETTLE_MM, sensed_mm=None)
     drawn_mm = max(behind_mm, hidden_retraction_mm(old))
     return old._replace(
         time_s=time_s,
@@ -179,7 +179,6 @@ def _taken_up(law: StallLaw, old: Ledger, hot_idle_s: float) -> Ledger:
         settle_to_mm=old.high_mm + _SETTLE_MM,
         sensed_mm=None,
         balances=(Balance(CusumState(starts[0])), Balance(CusumState(starts[1])), kept),
-        baseline=interrupted(old.baseline),
         hot_idle_s=hot_idle_s,
         pulled_mm=0.0,
         odd_mm=None,
@@ -226,7 +225,7 @@ def _odd(old: Ledger, time_s: float, fed_mm: float, sensed_mm: float) -> Ledger:
     if old.odd_mm is None:
         held = old._replace(time_s=time_s, fed_mm=fed_mm, high_mm=fed_mm, moved_s=time_s, step=NO_STEP)
         return held._replace(odd_mm=sensed_mm)
-    return _zeroed(old, time_s, fed_mm, sensed_mm)._replace(baseline=interrupted(old.baseline), rebased=old.rebased + 1)
+    return _zeroed(old, time_s, fed_mm, sensed_mm)._replace(rebased=old.rebased + 1)
 
 
 def _counted(law: StallLaw, old: Ledger, time_s: float, fed_mm: float, sensed_mm: float) -> Ledger:
