@@ -13,7 +13,7 @@ import pytest
 from connectors.recording import Conclusion, read_recording
 from connectors.recording_encoder import Encoder
 from monitor.cli import main
-from tests.make_replays import FOLDER, HOURS_OF_NIGHTS
+from tests.make_replays import FOLDER, TAKES
 
 RECORDINGS = sorted(FOLDER.glob("*.jsonl.zst"))
 LONGEST_S = 60.0
@@ -22,7 +22,7 @@ ENOUGH_BYTES = 2_000_000
 
 def test_all_nights_are_there() -> None:
     """The folder holds the nights that its maker writes."""
-    assert [path.name.removesuffix(".jsonl.zst") for path in RECORDINGS] == sorted(HOURS_OF_NIGHTS)
+    assert [path.name.removesuffix(".jsonl.zst") for path in RECORDINGS] == sorted(TAKES)
 
 
 @pytest.mark.parametrize("path", RECORDINGS, ids=lambda path: path.name)

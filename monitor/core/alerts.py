@@ -109,6 +109,14 @@ def acknowledge(book: AlertBook, points: Iterable[int]) -> tuple[AlertBook, list
     return AlertBook(records, book.counts), changes
 
 
+def noted(book: AlertBook, points: Iterable[int], event: str, values: Array) -> list[Change]:
+    """Something to tell of points that are active, which leaves their state as it is."""
+    active = [(point, book.records[point]) for point in points if point in book.records]
+    return [
+        Change(point, event, record, record.state, float(values[point])) for point, record in active if record.level
+    ]
+
+
 def _update_point(
     point: int,
     law: AlertLaw,

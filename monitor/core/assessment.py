@@ -243,7 +243,7 @@ class AlertTransition:
     """One change of an alert's state, as recorded and printed."""
 
     time_s: float
-    event: str  # raised, cleared, acknowledged, re-raised, escalated …
+    event: str  # raised, re-raised, escalated, eased, cleared, acknowledged; settled: a stall's pattern is final
     alert: Alert
     previous: AlertState
     actor: str  # 'engine', or who acknowledged

@@ -12,13 +12,14 @@ from typing import Final
 
 from connectors.telemetry import Event, LinkChange, Malformed, Sample, Tick
 from monitor.core.alert_values import point_values
-from monitor.core.alerts import acknowledge, update
+from monitor.core.alerts import acknowledge, noted, update
 from monitor.core.assess import alert_id, assess, data_quality, silence_s, transitions, untold_s
 from monitor.core.assessment import Acknowledge, AlertTransition, Assessment, Quality
 from monitor.core.engine_state import EngineState, Model, build_model, initial_state
 from monitor.core.estimates import estimated_sensors
 from monitor.core.feed import Feeds, carried, read_feeds
 from monitor.core.field_state import FieldState
+from monitor.core.gap_dose import stood_meanwhile
 from monitor.core.parameters import Parameters
 from monitor.core.readings import read_sensors, wall_vector
 from monitor.core.shared_channel import SharedState
@@ -77,10 +78,12 @@ def advance(
     match event:
         case Sample():
             after = _sampled(model, state, event, time_s)
-            return _judge(model, after) if _is_news(state, after) else (after, ())
+            return _judge(model, state, after) if _is_news(state, after) else (after, ())
         case Tick():
-            state = state._replace(time_s=time_s)
-            return _judge(model, _held(model, state)) if silence_s(state) > model.longest_silence_s else (state, ())
+            after = state._replace(time_s=time_s)
+            if silence_s(after) <= model.longest_silence_s:
+                return after, ()
+            return _judge(model, state, _held(model, after))
         case LinkChange():
             counts = _counted(state, "link_changes")
             state = state._replace(
@@ -100,7 +103,7 @@ def _is_news(before: EngineState, after: EngineState) -> bool:
     if after.stalls.inputs is before.stalls.inputs:
         return False
     pairs = zip(before.stalls.inputs, after.stalls.inputs, strict=True)
-    return any((old.state.alarm is None) != (new.state.alarm is None) for old, new in pairs)
+    return any(old.is_told != new.is_told or old.is_settled != new.is_settled for old, new in pairs)
 
 
 def _sampled(model: Model, state: EngineState, sample: Sample, time_s: float) -> EngineState:
@@ -156,6 +159,9 @@ def _carried(model: Model, state: EngineState, step_s: float, *, is_known: bool 
     walls_c = wall_vector(sensors, model.parameters, state.time_s)
     fed_mm = [feed.pending_mm for feed in state.feeds.strands]
     field = model.field.advance(state.field, step_s, walls_c, fed_mm, is_known=is_known)
+    gaps_s = [feed.gap_s for feed in state.feeds.strands]
+    if any(gaps_s):
+        field = stood_meanwhile(model.field, field, state.field.rate, gaps_s)
     state = state._replace(
         field=field,
         field_s=state.field_s + step_s,
@@ -221,7 +227,7 @@ def _liner_above_s(model: Model, state: EngineState, field: FieldState, step_s: 
     )
 
 
-def _judge(model: Model, state: EngineState) -> tuple[EngineState, tuple[AlertTransition, ...]]:
+def _judge(model: Model, before: EngineState, state: EngineState) -> tuple[EngineState, tuple[AlertTransition, ...]]:
     values = point_values(model, state)
     if not state.alerts.records and not model.law.raised(values):
         return state, ()  # a healthy machine: nothing is above its limit, nothing was
@@ -230,7 +236,18 @@ def _judge(model: Model, state: EngineState) -> tuple[EngineState, tuple[AlertTr
     book, changes = update(state.alerts, model.law, values, state.time_s, fresh=fresh, walls_fresh=walls_fresh)
     if book is not state.alerts:
         state = state._replace(alerts=book)
+    changes += noted(book, [model.stall_points[index] for index in _settled(before, state)], "settled", values)
     return state, transitions(model, state, values, changes, "engine")
+
+
+def _settled(before: EngineState, after: EngineState) -> list[int]:
+    """Inputs whose stall was told before, and whose pattern will not change any more now."""
+    pairs = zip(before.stalls.inputs, after.stalls.inputs, strict=True)
+    return [
+        index
+        for index, (old, new) in enumerate(pairs)
+        if old.is_told and new.is_told and new.is_settled and not old.is_settled
+    ]
 
 
 def _acknowledged(

@@ -40,6 +40,7 @@ class Model:
     sensors: tuple[SensorChannels, ...]
     feeds: tuple[str, ...]
     law: AlertLaw
+    stall_points: tuple[int, ...]  # of these the ones for stalls, in the order of the strands
     glass_c: tuple[float, ...]  # one per strand
     min_feed_c: tuple[float, ...]
     warn_min: tuple[float, ...]
@@ -77,6 +78,7 @@ class EngineState(NamedTuple):
 def build_model(parameters: Parameters) -> Model:
     """Prepare the model of one machine and its load."""
     field, liners, estimated = build_field(parameters), watched_liners(parameters), parameters.estimated_sensor
+    points = alert_points(parameters)
     limits = [parameters.liners[parameters.zones[index].liner or ""] for index in liners]
     return Model(
         parameters=parameters,
@@ -86,7 +88,8 @@ def build_model(parameters: Parameters) -> Model:
         stiff_from_mm=stiff_from_mm(parameters),
         sensors=sensor_channels(parameters),
         feeds=tuple(channel("fed_mm", strand.input) for strand in parameters.strands),
-        law=alert_law(alert_points(parameters)),
+        law=alert_law(points),
+        stall_points=tuple(index for index, point in enumerate(points) if point.rule.condition == "stall"),
         glass_c=tuple(strand.material.glass_c for strand in parameters.strands),
         min_feed_c=tuple(strand.material.min_feed_c for strand in parameters.strands),
         warn_min=tuple(strand.material.warn_min for strand in parameters.strands),

@@ -21,7 +21,7 @@ _PACED_REPORTS: Final = 30  # before the machine's pace counts as known
 _SHORTEST_PERIOD_S: Final = 0.25
 _LONGEST_INTERVAL_S: Final = 30.0  # more is a gap and tells nothing of the pace
 _LATE: Final = 1.15  # a mean interval so much longer than a period is still that period
-_TOO_LATE: Final = 1.5
+_TOO_LATE: Final = 1.25
 
 
 class StallChannels(NamedTuple):
@@ -37,6 +37,16 @@ class Watched(NamedTuple):
 
     state: StallState
     hot_idle_s: float = 0.0
+
+    @property
+    def is_told(self) -> bool:
+        """Whether something is wrong with it."""
+        return self.state.alarm is not None
+
+    @property
+    def is_settled(self) -> bool:
+        """Whether enough was fed since for the pattern not to change any more."""
+        return self.state.alarm is not None and self.state.alarm.after.is_over
 
 
 class Pace(NamedTuple):

@@ -1,0 +1,100 @@
+"""Stalls through the whole engine, on simulated nights whose faults begin early; the engine never sees the truth."""
+
+from collections.abc import Iterable, Iterator
+
+import pytest
+
+from connectors.simulated_machine import simulate
+from connectors.simulated_scenarios import SCENARIOS
+from connectors.telemetry import Event, Sample
+from monitor.config import demo_profile
+from monitor.core.assessment import AlertTransition, StallPattern
+from monitor.core.engine import Step, run
+from monitor.core.stall_watch import Pace, paced
+from tests.make_replays import TAKES
+
+PARAMETERS = demo_profile().parameters
+
+
+def _take(name: str) -> Iterator[Event]:
+    take = TAKES[name]
+    return simulate(take.scenario, period_s=take.period_s, duration_s=take.hours * 3600)
+
+
+def _told(events: Iterable[Event]) -> tuple[list[AlertTransition], Step]:
+    told: list[AlertTransition] = []
+    for step in run(events, PARAMETERS):
+        told += step.transitions
+    return told, step
+
+
+@pytest.mark.parametrize(
+    ("name", "input_number", "pattern"),
+    [
+        ("jam-after-idle", 5, StallPattern.JAM_AFTER_IDLE),
+        ("grinding", 2, StallPattern.GRINDING),
+        ("slow-clog", 1, StallPattern.SLOW_CLOG),
+        ("run-out", 3, StallPattern.RUN_OUT_OR_TANGLE),
+        ("tangle", 2, StallPattern.RUN_OUT_OR_TANGLE),
+    ],
+)
+def test_each_pattern_raises_one_alert_of_its_kind(name: str, input_number: int, pattern: StallPattern) -> None:
+    """One alert, on the strand concerned, and the pattern is right once it has settled."""
+    told, last = _told(_take(name))
+    stalls = {strand.input: strand.stall.pattern for strand in last.assessment.strands if strand.stall is not None}
+
+    assert [change.alert.condition for change in told if change.event == "raised"] == ["stall"]
+    assert stalls == {input_number: pattern}
+    assert all(change.alert.input == input_number for change in told)
+    assert told[-1].event == "settled"
+    assert pattern.value in told[-1].alert.text
+
+
+@pytest.mark.parametrize("period_s", [0.5, 2.0])
+def test_a_healthy_night_stalls_nothing(period_s: float) -> None:
+    """Two healthy hours with turns, retractions and pauses raise nothing at all, however often the machine reports."""
+    told, last = _told(simulate(SCENARIOS["healthy-night"], period_s=period_s, duration_s=7200.0))
+
+    assert told == []
+    assert max(strand.fed_mm or 0.0 for strand in last.assessment.strands) > 1000.0
+
+
+def test_without_encoder_and_driver_nothing_is_said() -> None:
+    """Where nothing tells how the strand really moves, the watch does not guess."""
+    bare = (
+        Sample(
+            event.time_s,
+            {name: value for name, value in event.values.items() if not name.startswith(("sensed_mm", "stall"))},
+        )
+        for event in _take("grinding")
+        if isinstance(event, Sample)
+    )
+
+    assert _told(bare)[0] == []
+
+
+def test_skipping_in_a_cold_manifold_is_told_by_the_alert_that_has_the_cause() -> None:
+    """A manifold below what a strand needs: its 'too cold to feed' alert says that it skips; no second alert."""
+    told, last = _told(simulate(SCENARIOS["cold-manifold"], period_s=1.0, duration_s=11_000.0))
+    raised = {(change.alert.condition, change.alert.input) for change in told if change.event == "raised"}
+    cold = [alert.text for alert in last.assessment.alerts if alert.condition == "cold_feed"]
+
+    assert ("cold_feed", 2) in raised
+    assert ("stall", 2) not in raised
+    assert any("it skips" in text for text in cold)
+
+
+def test_limits_follow_the_pace_of_the_machine() -> None:
+    """The pace is known after thirty reports, as a power of two; gaps tell nothing; a machine that slows is noticed."""
+    pace, time_s = Pace(), 0.0
+    for _ in range(40):
+        time_s += 1.05
+        pace = paced(pace, time_s)
+    steady = pace
+    pace = paced(pace, time_s + 500.0)
+    for index in range(200):
+        pace = paced(pace, time_s + 500.0 + 3.0 * (index + 1))
+
+    assert steady.period_s == 1.0
+    assert pace.period_s == 4.0
+    assert paced(Pace(), 10.0).period_s is None
