@@ -311,6 +311,7 @@ def test_idle_time_is_a_range_where_a_gap_leaves_it_open() -> None:
     assert activity(strand, 16) == "idle 12 min–4 h"
     assert activity(replace(strand, idle_low_s=None), 16) == "idle 3 h 12 min"
     assert activity(replace(strand, idle_s=1500.0), 20) == "idle 12–25 min"
+    assert activity(replace(strand, idle_s=725.0), 20) == "idle 12 min"
 
 
 @pytest.mark.parametrize("idle_s", [60.0, 3599.0, 3601.0, 36_000.0, 400_000.0])

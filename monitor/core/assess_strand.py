@@ -105,8 +105,11 @@ def standing_since_s(state: EngineState, strand: int) -> float | None:
 
 def idle_low_s(state: EngineState, strand: int) -> float | None:
     """Shortest time it may have stood, where a gap in the data leaves that open."""
-    feed = state.feeds.strands[strand]
-    return None if feed.moved_late_s == feed.moved_s else state.time_s - feed.moved_late_s
+    feed, hot_s = state.feeds.strands[strand], state.hot_since_s[strand]
+    earliest_s, latest_s = feed.moved_s, feed.moved_late_s
+    if hot_s is not None:  # it stands hot no longer than it is hot
+        earliest_s, latest_s = max(hot_s, earliest_s), max(hot_s, latest_s)
+    return None if latest_s == earliest_s else state.time_s - latest_s
 
 
 def activity(state: EngineState, strand: int) -> Activity:

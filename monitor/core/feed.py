@@ -23,6 +23,7 @@ class Feed(NamedTuple):
     moved_late_s: float = 0.0  # and the latest: reports may have been missing in between
     pending_mm: float = 0.0  # fed, but not yet carried into the field
     speed_mm_s: float = 0.0  # smoothed, signed
+    gap_s: float = 0.0  # how long before it was told the pending part may have moved, where reports were missing
 
     @property
     def has_fed(self) -> bool:
@@ -76,6 +77,7 @@ def _reported(feed: Feed, fed_mm: float, time_s: float, seen_s: float, longest_g
         time_s if is_new else feed.moved_late_s,
         feed.pending_mm + moved_mm,
         _smoothed(feed.speed_mm_s, moved_mm, elapsed_s),
+        max(feed.gap_s, time_s - earliest_s) if is_new else feed.gap_s,
     )
 
 
@@ -89,7 +91,10 @@ def _smoothed(speed_mm_s: float, moved_mm: float, elapsed_s: float) -> float:
 
 def carried(feeds: Feeds) -> Feeds:
     """Feeds once their pending part has gone into the field."""
-    if all(feed.pending_mm == 0.0 for feed in feeds.strands):
+    if all(feed.pending_mm == 0.0 == feed.gap_s for feed in feeds.strands):
         return feeds
-    strands = (feed if feed.pending_mm == 0.0 else feed._replace(pending_mm=0.0) for feed in feeds.strands)
+    strands = (
+        feed if feed.pending_mm == 0.0 == feed.gap_s else feed._replace(pending_mm=0.0, gap_s=0.0)
+        for feed in feeds.strands
+    )
     return Feeds(tuple(strands), feeds.seen_s)

@@ -90,6 +90,8 @@ def activity(strand: StrandAssessment, cells: int) -> str:
     if strand.idle_low_s is None:
         return f"{word} {duration(strand.idle_s)}"
     low_s, high_s = strand.idle_low_s, strand.idle_s
+    if duration(low_s) == duration(high_s):
+        return f"{word} {duration(high_s)}"
     text = f"{word} {duration(low_s)} to {duration(high_s)}"
     return text if len(text) <= cells else f"{word} {_coarse_range(low_s, high_s)}"
 
