@@ -213,7 +213,7 @@ def _shared(model: Model, state: EngineState, field: FieldState, step_s: float) 
     new_mm = [max(0.0, after - before) for before, after in zip(state.field.high_mm, field.high_mm, strict=True)]
     if not any(new_mm):
         return shared
-    return model.shared.fed(shared, state.time_s, new_mm, model.field.passing_min(field))
+    return model.shared.fed(shared, state.time_s, new_mm, model.field.passing_min(field, new_mm))
 
 
 def _liner_above_s(model: Model, state: EngineState, field: FieldState, step_s: float) -> tuple[tuple[float, ...], ...]:

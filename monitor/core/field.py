@@ -253,10 +253,11 @@ class Field:
         oldest: list[float] = self._on_path(state.dose_min).max(axis=1).tolist()
         return oldest
 
-    def passing_min(self, state: FieldState) -> list[float]:
-        """Dose of the material that has just passed the merge point."""
-        passing: list[float] = state.dose_min[:, self.passed - 1].tolist()
-        return passing
+    def passing_min(self, state: FieldState, new_mm: Sequence[float]) -> list[float]:
+        """Highest dose of what has just passed the merge point, so much of each strand; 0 of those that have not."""
+        cells = [min(self.passed, math.ceil(mm / self.grid.cell_mm)) for mm in new_mm]
+        rows = zip(state.dose_min, cells, strict=True)
+        return [float(row[self.passed - count : self.passed].max()) if count else 0.0 for row, count in rows]
 
     def surest_min(self, state: FieldState) -> list[float]:
         """The same without what was gained while nobody knew the walls: the low end of the range."""
