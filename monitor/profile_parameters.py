@@ -8,7 +8,7 @@ from collections.abc import Iterator, Mapping
 from dataclasses import replace
 from typing import NamedTuple
 
-from monitor.core.parameters import AlertLimits, ColdEnd, Drive, Material, Parameters, Strand, WallLaw, Zone
+from monitor.core.parameters import AlertLimits, ColdEnd, Drive, Heater, Material, Parameters, Strand, WallLaw, Zone
 from monitor.material_model import Value
 from monitor.materials import IncompleteMaterialError, MaterialTable, UnknownMaterialError
 from monitor.profile_cold_end import reading_of
@@ -56,6 +56,7 @@ def make_parameters(model: ProfileFile, materials: MaterialTable) -> Parameters:
         strands=tuple(_strand(row, materials, drives) for row in sorted(model.strands, key=lambda row: row.input)),
         liners={zone.liner: materials.liner(zone.liner) for zone in model.zones if zone.liner is not None},
         limits=AlertLimits(**model.alerts.model_dump()),
+        heaters=tuple(Heater(row.name, row.sensor, row.power_w) for row in model.heaters),
         cold_end=_cold_end(model),
     )
 

@@ -1,6 +1,6 @@
 """Life cycle of alerts: the state table of ISA-18.2 / IEC 62682, deadbands, delays, escalation, stale data."""
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 import pytest
@@ -11,6 +11,7 @@ from monitor.core.alert_points import Point, alert_points
 from monitor.core.alert_table import ALERT_TABLE, Rule
 from monitor.core.alerts import AlertBook, Record, acknowledge, alert_law, update
 from monitor.core.assessment import AlertState, Priority
+from monitor.core.parameters import Heater
 from tests.machines import machine
 
 UNACK, ACKED, RTNUN, NORM = (
@@ -190,7 +191,7 @@ def test_every_row_of_the_table_is_complete() -> None:
 
 def test_points_cover_every_row_and_rise() -> None:
     """Every condition of the table is watched somewhere, and limits rise with urgency."""
-    points = alert_points(machine(2))
+    points = alert_points(replace(machine(2), heaters=(Heater("heater", "manifold", 50.0),)))
 
     assert {point.rule.condition for point in points} == set(ALERT_TABLE)
     for point in points:

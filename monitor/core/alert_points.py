@@ -7,7 +7,7 @@ import math
 from dataclasses import dataclass
 
 from monitor.core.alert_table import ALERT_TABLE, Rule
-from monitor.core.hot_path import watched_liners
+from monitor.core.hot_path import merge_sensors, watched_liners
 from monitor.core.parameters import Parameters
 
 LEVELS = 3
@@ -38,7 +38,14 @@ def alert_points(parameters: Parameters) -> tuple[Point, ...]:
         for point in _strand_points(condition, parameters)
     ]
     link = Point(ALERT_TABLE["link"], "link", _padded(parameters.limits.unavailable_after_s))
-    return (*strands, *_liner_points(parameters), *_shared_points(parameters), *_sensor_points(parameters), link)
+    return (
+        *strands,
+        *_liner_points(parameters),
+        *_shared_points(parameters),
+        *_melt_points(parameters),
+        *_sensor_points(parameters),
+        link,
+    )
 
 
 def _strand_points(condition: str, parameters: Parameters) -> list[Point]:
@@ -73,6 +80,13 @@ def _shared_points(parameters: Parameters) -> list[Point]:
     """One where strands share a channel at all; its limit is a strand's own warn dose, in percent of it."""
     has_channel = parameters.last_before_merge + 1 < len(parameters.zones)
     return [Point(ALERT_TABLE["shared"], "shared channel", _padded(100.0))] if has_channel else []
+
+
+def _melt_points(parameters: Parameters) -> list[Point]:
+    """One for each heater at the merge point whose power is known; above nothing, energy is missing."""
+    sensors = merge_sensors(parameters)
+    heaters = [heater.name for heater in parameters.heaters if heater.sensor in sensors]
+    return [Point(ALERT_TABLE["melt"], name, _padded(0.0)) for name in heaters]
 
 
 def _sensor_points(parameters: Parameters) -> list[Point]:

@@ -202,6 +202,19 @@ def _stall_action(facts: Facts) -> str:
     return stall_action(strand.input, strand.stall)
 
 
+def _melt_text(facts: Facts) -> str:
+    return (
+        f"{facts.point.subject} gave {facts.value:.0f} J less than the feed should take: a strand that feeds does not"
+        " arrive, or arrives in part"
+    )
+
+
+def _melt_action(_: Facts) -> str:
+    return (
+        "Pause the build. Look at the strand that feeds: drive, spool, cold end; and whether a fan or draught changed."
+    )
+
+
 def _sensor_text(facts: Facts) -> str:
     return f"{facts.point.subject} has not reported for {clock_words(facts.value)}"
 
@@ -242,6 +255,7 @@ _TEXTS: Final[Mapping[str, Callable[[Facts], str]]] = {
     "cold_feed": _cold_text,
     "standing": _standing_text,
     "stall": _stall_text,
+    "melt": _melt_text,
     "shared": _shared_text,
     "sensor": _sensor_text,
     "link": _link_text,
@@ -254,6 +268,7 @@ _ACTIONS: Final[Mapping[str, Callable[[Facts], str]]] = {
     "cold_feed": _cold_action,
     "standing": _standing_action,
     "stall": _stall_action,
+    "melt": _melt_action,
     "shared": _shared_action,
     "sensor": _sensor_action,
     "link": _link_action,

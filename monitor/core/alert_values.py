@@ -30,7 +30,9 @@ def point_values(model: Model, state: EngineState) -> Array:
     if state.field is None:
         unknown, stalled = [_NOTHING] * (4 * len(feeds)), _stalled_percent(model, state)
         liners, shared = [_NOTHING] * len(model.liner_zones), [_NOTHING] * (model.shared is not None)
-        return np.array([*unknown, *standing_h, *stalled, *liners, *shared, *silent_s, untold_s(state)])
+        return np.array(
+            [*unknown, *standing_h, *stalled, *liners, *shared, *_missing_j(model, state), *silent_s, untold_s(state)]
+        )
     walls, dose_min = state.field.walls, model.field.oldest_min(state.field)
     is_known = all(state.sensors[index].temp_c is not None for index in model.wall_sensors)
     lacking_k = [
@@ -44,7 +46,15 @@ def point_values(model: Model, state: EngineState) -> Array:
     ceiling_c = [walls.strand_c] * len(feeds)
     soft_min = _softening_min(model, state.field)
     stalled = _stalled_percent(model, state)
-    others = [*standing_h, *stalled, *walls.liners_c, *_shared_percent(model, state), *silent_s, untold_s(state)]
+    others = [
+        *standing_h,
+        *stalled,
+        *walls.liners_c,
+        *_shared_percent(model, state),
+        *_missing_j(model, state),
+        *silent_s,
+        untold_s(state),
+    ]
     return np.array([*dose_min, *soft_min, *ceiling_c, *lacking_k, *others])
 
 
@@ -69,6 +79,19 @@ def _is_told_as_cold(stall: StallFinding, state: StallState, least_c: float) -> 
 
 def _lost_percent(found: StallFinding) -> float:
     return 100.0 if math.isnan(found.slip) else max(100.0 * found.slip, _SLIGHT_PERCENT)
+
+
+def _missing_j(model: Model, state: EngineState) -> list[float]:
+    """Energy that the melt should have taken from each heater and did not [J].
+
+    Only while a strand feeds of which nothing else tells: elsewhere an encoder sees the same sooner.
+    """
+    feeds = state.feeds.strands
+    is_blind = any(
+        is_feeding(feed, state.time_s) and model.stalls.is_blind(state.stalls, index)
+        for index, feed in enumerate(feeds)
+    )
+    return model.melt.missing_j(state.melt) if is_blind else [_NOTHING] * len(state.melt)
 
 
 def _shared_percent(model: Model, state: EngineState) -> list[float]:

@@ -118,6 +118,7 @@ def _sampled(model: Model, state: EngineState, sample: Sample, time_s: float) ->
         sensors=sensors,
         feeds=feeds,
         stalls=_stalls(model, state, sample, feeds, time_s),
+        melt=model.melt.after(state.melt, sample.values, time_s, feeds),
         execution=state.execution if sample.execution is None else sample.execution,
         progress=sample.values.get("progress", state.progress),
         counts=_counted(state, "samples"),

@@ -17,6 +17,7 @@ from monitor.core.feed import Feed, Feeds
 from monitor.core.field import Field, build_field
 from monitor.core.field_state import FieldState
 from monitor.core.hot_path import stiff_from_mm, watched_liners, zone_places
+from monitor.core.melt_watch import Meltings, MeltWatch, melt_watch
 from monitor.core.parameters import Parameters
 from monitor.core.readings import Sensor, SensorChannels, Sensors, sensor_channels
 from monitor.core.shared_channel import SharedChannel, SharedState, shared_channel
@@ -51,6 +52,7 @@ class Model:
     cold_end: ColdEndLaw | None  # where its temperature has to be estimated
     shared: SharedChannel | None
     stalls: StallWatch
+    melt: MeltWatch
     longest_silence_s: float  # data older than this are STALE
 
 
@@ -67,6 +69,7 @@ class EngineState(NamedTuple):
     liner_above_s: tuple[tuple[float, ...], ...] = ()  # per liner zone: time above warn, alarm, stop
     shared: SharedState | None = None
     stalls: Stalls = _NO_STALLS
+    melt: Meltings = ()
     execution: Execution | None = None
     progress: float | None = None
     link_available: bool = False
@@ -100,6 +103,7 @@ def build_model(parameters: Parameters) -> Model:
         cold_end=cold_end_law(parameters, field.grid),
         shared=shared_channel(parameters),
         stalls=stall_watch(parameters),
+        melt=melt_watch(parameters),
         longest_silence_s=parameters.limits.stale_after_s,
     )
 
@@ -113,4 +117,5 @@ def initial_state(model: Model) -> EngineState:
         liner_above_s=((0.0, 0.0, 0.0),) * len(model.liner_zones),
         shared=None if model.shared is None else model.shared.initial(),
         stalls=model.stalls.initial(),
+        melt=model.melt.initial(),
     )

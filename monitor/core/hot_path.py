@@ -35,6 +35,12 @@ def stiff_from_mm(parameters: Parameters) -> float:
     return zone_places(parameters)[0].hot_end_mm
 
 
+def merge_sensors(parameters: Parameters) -> tuple[str, ...]:
+    """Names of the sensors that the wall at the merge point depends on."""
+    weights = wall_map(parameters).at(np.array([MERGE_MM]))[0, 1:]
+    return tuple(name for name, weight in zip(parameters.sensors, weights, strict=True) if weight > 0.0)
+
+
 def watched_liners(parameters: Parameters) -> tuple[int, ...]:
     """Indexes of the zones whose liner has known limits, in flow order."""
     return tuple(index for index, zone in enumerate(parameters.zones) if zone.liner in parameters.liners)

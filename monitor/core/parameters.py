@@ -71,6 +71,15 @@ class ColdEnd:
 
 
 @dataclass(frozen=True, slots=True)
+class Heater:
+    """A heater, the sensor it is controlled by, and its power at full duty [W]."""
+
+    name: str
+    sensor: str
+    power_w: float
+
+
+@dataclass(frozen=True, slots=True)
 class LinerLimits:
     """Temperatures of a liner material [°C]: warn, alarm, and the one at which heating must stop."""
 
@@ -212,6 +221,7 @@ class Parameters:
     liners: Mapping[str, LinerLimits] = field(default_factory=dict)
     limits: AlertLimits = field(default_factory=AlertLimits)
     cold_end: ColdEnd | None = None
+    heaters: tuple[Heater, ...] = ()
 
     def __post_init__(self) -> None:
         if not 0 <= self.last_before_merge < len(self.zones):

@@ -119,6 +119,10 @@ class StallWatch:
             changed[index] = self._read(index, watched, pace.period_s, values, (time_s, manifold))
         return Stalls(tuple(changed), pace)
 
+    def is_blind(self, stalls: Stalls, index: int) -> bool:
+        """Whether nothing tells how this input really moves."""
+        return stalls.inputs[index].state.ledger is None
+
     def findings(self, stalls: Stalls) -> tuple[StallFinding | None, ...]:
         """What is wrong with each input; None while nothing is."""
         period_s = stalls.pace.period_s
