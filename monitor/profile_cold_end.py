@@ -79,5 +79,5 @@ def cold_end_lines(parameters: Parameters) -> Iterator[str]:
     yield (
         f"cold end: ESTIMATED as {parameters.estimated_sensor!r}, unless the link reports that sensor: with a manifold"
         f" of {_EXAMPLE_C:g} °C and coolant of {lump.coolant_c:g} °C it settles near {settled_c:.0f} °C, half the way"
-        f" in {half_min:.1f} min; compare with a thermometer"
+        f" in {half_min:.1f} min; compare with a thermometer. Cooling that fails is not seen"
     )

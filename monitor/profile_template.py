@@ -74,8 +74,8 @@ wetted = true
 
 # A cold end without a sensor, reckoned as one lump of metal for all inputs together. Its zone then says
 # estimated = true in place of ambient = true (and may name a sensor = "..." as well, whose readings count while they
-# come). Nobody can know these figures but you; those below are EXAMPLES. `strandwatch profile check` tells where such a
-# cold end settles: compare that with a thermometer.
+# come). It does NOT see cooling that fails: a sensor is better. Nobody can know these figures but you; those below are
+# EXAMPLES. `strandwatch profile check` tells where such a cold end settles: compare that with a thermometer.
 # [cold_end]
 # heat_capacity_j_k = 270.0  # mass of the metal that warms together [kg] times 900 J/(kg K) for aluminium (handbook)
 # from_manifold_w_k = 0.15  # heat breaks: k A / L of each input, added up; k of stainless steel is about 15 W/(m K)

@@ -9,10 +9,13 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from connectors.simulated_machine import simulate
+from connectors.simulated_scenarios import SCENARIOS
 from connectors.telemetry import Event, Sample, Tick
+from monitor.config import demo_profile
 from monitor.core.assessment import Assessment, Quality, WallReading
 from monitor.core.cold_end import ColdEndLaw, cold_end_law
-from monitor.core.engine import run
+from monitor.core.engine import Engine, run
 from monitor.core.parameters import ColdEnd, Parameters, WallLaw
 from monitor.core.propagator import lattice
 from tests.machines import AMBIENT_C, ZONES, machine
@@ -206,3 +209,46 @@ def strand_j_mm3_k(parameters: Parameters) -> float:
     """Heat that a cubic millimetre of the first strand stores per kelvin."""
     material = parameters.strands[0].material
     return material.density_kg_m3 * material.heat_capacity_j_kg_k * 1e-9
+
+
+def _night(scenario: str) -> Iterator[tuple[float, float, float]]:
+    """Time, estimate and what the sensor said that the engine did not hear, in the simulated machine's night.
+
+    The lump has the simulated metal's capacity and the breaks' conductance; that to the coolant comes from one reading
+    of 35.4 °C, settled, in a room of 25 °C, as an owner would find it.
+    """
+    parameters = demo_profile().parameters
+    zones = tuple(
+        replace(zone, law=WallLaw.ESTIMATED) if zone.sensor == "cold_end" else zone for zone in parameters.zones
+    )
+    lump = ColdEnd(60.0, 0.07, 0.07 * (195.0 - 35.4) / (35.4 - 25.0), 25.0)
+    engine = Engine(replace(parameters, zones=zones, cold_end=lump))
+    for event in simulate(SCENARIOS[scenario], period_s=10.0):
+        if isinstance(event, Sample) and "temp_c:cold_end" in event.values:
+            heard = {name: value for name, value in event.values.items() if name != "temp_c:cold_end"}
+            step = engine.advance(replace(event, values=heard))
+            if round(event.time_s) % 100 == 0:
+                yield event.time_s, _cold_end_c(step.assessment), event.values["temp_c:cold_end"]
+
+
+def test_it_keeps_to_an_independent_simulation() -> None:
+    """Over the simulated night, whose physics is another: within 1 K once warm, too hot by up to 6 K while it warms.
+
+    The simulated coolant has a capacity of its own, which the lump does not know; that errs to the cautious side.
+    """
+    errors_k = [(time_s, estimate_c - true_c) for time_s, estimate_c, true_c in _night("healthy-night")]
+    warm_k = [error_k for time_s, error_k in errors_k if 3600.0 < time_s < 34_000.0]
+    warming_k = [error_k for time_s, error_k in errors_k if time_s <= 3600.0]
+
+    assert len(warm_k) > 200
+    assert max(map(abs, warm_k)) < 1.0
+    assert min(warming_k) > -1.0
+    assert 1.0 < max(warming_k) < 6.0
+
+
+def test_it_does_not_see_cooling_that_fails() -> None:
+    """What the documents say of it: with a fading radiator the metal is 30 K hotter in the end than the estimate."""
+    *_, (_, estimate_c, true_c) = (row for row in _night("fading-radiator") if row[0] < 34_000.0)
+
+    assert true_c > 60.0
+    assert estimate_c < 40.0
