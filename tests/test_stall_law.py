@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from monitor.core.run_length import event_run_mm, walk_alarm_rate_per_mm, walk_limit_mm
-from monitor.core.stall_baseline import Baseline, learn
+from monitor.core.stall_baseline import Baseline, Observed, learn
 from monitor.core.stall_law import (
     FALSE_ALARMS_PER_1000_H,
     FALSE_FLAGS_PER_MM,
@@ -112,7 +112,7 @@ def _learned(law: StallLaw, walk: float, line: tuple[float, float] = (0.01, 0.00
         flow = float(rng.uniform(2.0, 12.0))
         for _ in range(60):  # one flow for a whole window, so that the slope can be seen
             loss = (line[0] + line[1] * flow) * 0.5 + walk * math.sqrt(0.5) * float(rng.normal())
-            baseline = learn(law, baseline, 0.5, 0.5 - loss, flow, is_suspect=False)
+            baseline = learn(law, baseline, Observed(0.5, 0.5 - loss, flow))
     return baseline
 
 
@@ -147,7 +147,7 @@ def test_frozen_baseline_stays() -> None:
     """A slow clog after learning is not learned: the very same object comes back."""
     law = law_of()
     baseline = _learned(law, 0.02)
-    assert learn(law, baseline, 0.5, 0.1, 6.0, is_suspect=False) is baseline
+    assert learn(law, baseline, Observed(0.5, 0.1, 6.0)) is baseline
 
 
 def test_windows_are_rejected_whole() -> None:
@@ -161,8 +161,8 @@ def test_windows_are_rejected_whole() -> None:
         error_mm = float(rng.uniform(-1.5, 1.5))
         seen_mm, position_mm = 1.0 + error_mm - position_mm, error_mm
         is_suspect = seen_mm < -1.4
-        whole = learn(law, whole, 1.0, seen_mm, 6.0, is_suspect=is_suspect)
+        whole = learn(law, whole, Observed(1.0, seen_mm, 6.0, is_suspect))
         if not is_suspect:
-            single = learn(law, single, 1.0, seen_mm, 6.0, is_suspect=False)
+            single = learn(law, single, Observed(1.0, seen_mm, 6.0))
     assert abs(whole.slip(6.0)) < 0.01
     assert abs(single.slip(6.0)) > 0.03

@@ -31,6 +31,17 @@ _WORST_WALK: Final = 3.0
 """Judgement: times the assumed walk. What looks like more is not random loss, and must not drown the fast test."""
 
 
+class Observed(NamedTuple):
+    """What one counted reading tells of healthy feed."""
+
+    fed_mm: float
+    seen_mm: float
+    flow_mm3_s: float
+    is_suspect: bool = False
+    late_s: float = 0.0  # error of time that would explain it
+    begins: bool = False  # the first of a chain of positions
+
+
 class Window(NamedTuple):
     """Sums over the window that is being filled."""
 
@@ -39,6 +50,7 @@ class Window(NamedTuple):
     flow_mm: float = 0.0  # flow times fed
     is_suspect: bool = False
     late_s: float = 0.0  # largest error of time that would explain the readings
+    chains: int = 0  # of positions: each adds an error at either end
 
 
 class Baseline(NamedTuple):
@@ -49,7 +61,7 @@ class Baseline(NamedTuple):
     covariance: tuple[float, float, float] = (_PRIOR_SD[0] ** 2, 0.0, _PRIOR_SD[1] ** 2)
     learned_mm: float = 0.0
     window: Window = Window()
-    misses: tuple[float, ...] = ()  # by which windows missed the line, once it was known roughly
+    misses: tuple[tuple[float, int], ...] = ()  # by how much a window missed the line, once roughly known; its chains
     latest_s: tuple[float, ...] = (0.0,) * _WORST_WINDOWS  # of the windows that erred most, the worst first
     noise: RigNoise | None = None  # measured when the baseline was frozen; None before
     limits: Limits | None = None
@@ -64,26 +76,18 @@ class Baseline(NamedTuple):
         return self.intercept + self.slope * flow_mm3_s
 
 
-def learn(
-    law: StallLaw,
-    known: Baseline,
-    fed_mm: float,
-    seen_mm: float,
-    flow_mm3_s: float,
-    *,
-    is_suspect: bool,
-    late_s: float = 0.0,
-) -> Baseline:
-    """Baseline after one more counted reading, explained by an error of time `late_s`; the same object once frozen."""
+def learn(law: StallLaw, known: Baseline, reading: Observed) -> Baseline:
+    """Baseline after one more counted reading; the same object once frozen."""
     if known.is_frozen:
         return known
     old = known.window
     window = Window(
-        old.fed_mm + fed_mm,
-        old.seen_mm + seen_mm,
-        old.flow_mm + flow_mm3_s * fed_mm,
-        old.is_suspect or is_suspect,
-        max(old.late_s, late_s),
+        old.fed_mm + reading.fed_mm,
+        old.seen_mm + reading.seen_mm,
+        old.flow_mm + reading.flow_mm3_s * reading.fed_mm,
+        old.is_suspect or reading.is_suspect,
+        max(old.late_s, reading.late_s),
+        max(1, old.chains + reading.begins),
     )
     if window.fed_mm < WINDOW_MM:
         return known._replace(window=window)
@@ -98,7 +102,7 @@ def _fitted(law: StallLaw, known: Baseline, window: Window) -> Baseline:
     flow = window.flow_mm / fed_mm
     p00, p01, p11 = known.covariance
     row0, row1 = p00 + p01 * flow, p01 + p11 * flow
-    spread = row0 + row1 * flow + _window_variance(law.noise, fed_mm, law.speed_mm_s)
+    spread = row0 + row1 * flow + _window_variance(law.noise, fed_mm, law.speed_mm_s, window.chains)
     clip = _CLIP_SD * math.sqrt(spread)
     miss = max(-clip, min(clip, 1.0 - window.seen_mm / fed_mm - known.slip(flow)))
     is_settled = known.learned_mm >= _SETTLED_MM
@@ -108,14 +112,14 @@ def _fitted(law: StallLaw, known: Baseline, window: Window) -> Baseline:
         covariance=(p00 - row0 * row0 / spread, p01 - row0 * row1 / spread, p11 - row1 * row1 / spread),
         learned_mm=known.learned_mm + fed_mm,
         window=_EMPTY,
-        misses=(*known.misses, abs(miss)) if is_settled else known.misses,
+        misses=(*known.misses, (abs(miss), window.chains)) if is_settled else known.misses,
         latest_s=tuple(sorted((*known.latest_s, window.late_s), reverse=True)[:_WORST_WINDOWS]),
     )
 
 
-def _window_variance(noise: RigNoise, fed_mm: float, speed_mm_s: float) -> float:
+def _window_variance(noise: RigNoise, fed_mm: float, speed_mm_s: float, chains: int) -> float:
     position_mm = position_sd_mm(noise, speed_mm_s)
-    return noise.walk**2 / fed_mm + 2.0 * (position_mm / fed_mm) ** 2
+    return noise.walk**2 / fed_mm + 2.0 * chains * (position_mm / fed_mm) ** 2
 
 
 def _frozen(law: StallLaw, learned: Baseline) -> Baseline:
@@ -130,13 +134,12 @@ def _frozen(law: StallLaw, learned: Baseline) -> Baseline:
 
 
 def _measured_walk(noise: RigNoise, speed_mm_s: float, learned: Baseline) -> float:
-    """The assumed random walk, or the upper 90 % bound of the measured one if it is worse at the 5 % level."""
-    variance = (median(learned.misses) / _MEDIAN_OF_NORMAL) ** 2
-    if variance <= _RATIO_95 * _window_variance(noise, WINDOW_MM, speed_mm_s):
-        return noise.walk
-    position_var = 2.0 * (position_sd_mm(noise, speed_mm_s) / WINDOW_MM) ** 2
-    measured = math.sqrt(max(0.0, WINDOW_MM * (variance / _RATIO_10 - position_var)))
-    return min(max(noise.walk, measured), _WORST_WALK * noise.walk)
+    """The assumed random walk, or more if windows scatter more than it explains at the 5 % level: upper 90 % bound."""
+    sizes = [
+        miss / math.sqrt(_window_variance(noise, WINDOW_MM, speed_mm_s, chains)) for miss, chains in learned.misses
+    ]
+    ratio = (median(sizes) / _MEDIAN_OF_NORMAL) ** 2
+    return noise.walk if ratio <= _RATIO_95 else noise.walk * min(math.sqrt(ratio / _RATIO_10), _WORST_WALK)
 
 
 _EMPTY: Final = Window()

@@ -8,7 +8,7 @@ lateness and play enter once at each end however many readings lie between. Know
 from typing import Final, NamedTuple
 
 from monitor.core.cusum import ZERO, CusumState, grown
-from monitor.core.stall_baseline import ERROR_MARGIN, SLOW_FEED_MM_S, Baseline, learn
+from monitor.core.stall_baseline import ERROR_MARGIN, SLOW_FEED_MM_S, Baseline, Observed, learn
 from monitor.core.stall_law import StallLaw
 
 PAUSE_S: Final = 30.0  # judgement: longer without feed, and other inputs have had their turn
@@ -242,7 +242,7 @@ def _counted(law: StallLaw, old: Ledger, time_s: float, fed_mm: float, sensed_mm
         is_suspect = fast.missing.total > noise.static_mm + noise.late_s * speed_of_sum
         lasting_mm = min(fast.missing.total, old.balances[0].missing.total)  # as an alarm needs two readings
         late_s = (ERROR_MARGIN * lasting_mm - noise.static_mm) / speed_of_sum
-        baseline = learn(law, baseline, counted_mm, seen_mm, flow, is_suspect=is_suspect, late_s=late_s)
+        baseline = learn(law, baseline, Observed(counted_mm, seen_mm, flow, is_suspect, late_s, old.is_fresh))
     return Ledger(
         time_s,
         fed_mm,
