@@ -78,6 +78,17 @@ def assessment_data(assessment: Assessment) -> Plain:
     }
 
 
+def flow_slip_data(assessment: Assessment) -> Plain:
+    """What slip was observed on each input, by flow and manifold temperature; lower edges of the bins."""
+    return {
+        "inputs": [
+            {"input": strand.input, "bins": [bin_._asdict() for bin_ in strand.flow_slip]}
+            for strand in assessment.strands
+            if strand.flow_slip
+        ]
+    }
+
+
 def transition_data(transition: AlertTransition) -> Plain:
     """A change of an alert's state: the alert's own keys, and what happened to it."""
     return {

@@ -21,11 +21,15 @@ from monitor.core.assessment import (
     AlertTransition,
     Assessment,
     Condition,
+    Detector,
+    FlowSlip,
     LinerReading,
     Priority,
     Quality,
     SharedReading,
     Span,
+    StallFinding,
+    StallPattern,
     StrandAssessment,
     WallReading,
     ZonePlace,
@@ -36,6 +40,7 @@ from monitor.plain_data import (
     acknowledge_in,
     assessment_data,
     end_data,
+    flow_slip_data,
     output_line,
     transition_data,
 )
@@ -146,7 +151,7 @@ def test_an_assessment_fits_the_schema_and_keeps_its_numbers() -> None:
 def test_no_field_of_a_strand_is_forgotten() -> None:
     """Every field of a strand is in its plain data; ranges as two keys, profiles left out."""
     (strand,) = assessment_data(ASSESSMENT)["strands"]
-    expected = {field.name for field in fields(StrandAssessment)} - {"x_mm", "temp_c", "dose_min"}
+    expected = {field.name for field in fields(StrandAssessment)} - {"x_mm", "temp_c", "dose_min", "flow_slip"}
     expected -= {"warn_left_s", "limit_left_s"}
     expected |= {f"{name}_left_{end}_s" for name in ("warn", "limit") for end in ("low", "high")}
     assert strand.keys() == expected
@@ -161,6 +166,37 @@ def test_estimates_and_ranges_are_marked() -> None:
     assert line["walls"][0]["is_estimate"] is True
     assert (strand["idle_low_s"], strand["dose_low_min"], strand["doubt"]) == (720.0, 12.5, "gap in the data")
     assert (sure["idle_low_s"], sure["dose_low_min"], sure["doubt"]) == (None, None, "")
+
+
+def test_a_stall_is_told_with_its_evidence() -> None:
+    """A stall comes with pattern, numbers and sentences that fit the schema; slip that nobody saw is null."""
+    stall = StallFinding(
+        StallPattern.GRINDING, 6.5, 8.0, Span(120.0, 121.5), math.nan, False, ("6.5 mm lost in 8 mm",), Detector.FLAGS
+    )
+    line = _line("assessment", assessment_data(replace(ASSESSMENT, strands=(replace(STRAND, stall=stall),))))
+    told = line["strands"][0]["stall"]
+
+    assert (told["pattern"], told["detector"], told["slip"]) == ("grinding", "flags", None)
+    assert (told["lost_mm"], told["onset_low_mm"], told["onset_high_mm"]) == (6.5, 120.0, 121.5)
+
+
+@pytest.mark.parametrize("pattern", StallPattern)
+def test_every_pattern_fits_the_schema(pattern: StallPattern) -> None:
+    """The patterns of the schema are those of the engine."""
+    stall = StallFinding(pattern, 1.0, 2.0, Span(0.0, 1.0), 0.5, True, (), Detector.SLOW)
+    _line("assessment", assessment_data(replace(ASSESSMENT, strands=(replace(STRAND, stall=stall),))))
+
+
+def test_observed_slip_is_told_by_input() -> None:
+    """Bins by flow and temperature, inputs without any left out."""
+    seen = replace(STRAND, flow_slip=(FlowSlip(4.0, 190.0, 120.0, 0.02),))
+    data = flow_slip_data(replace(ASSESSMENT, strands=(STRAND, seen)))
+
+    assert data == {
+        "inputs": [
+            {"input": 4, "bins": [{"flow_mm3_s": 4.0, "manifold_c": 190.0, "fed_mm": 120.0, "slip": 0.02}]},
+        ]
+    }
 
 
 def test_every_doubt_of_the_engine_fits_the_schema() -> None:

@@ -53,6 +53,7 @@ def assess_strand(model: Model, state: EngineState, index: int, quality: Quality
         idle_low_s=idle_low_s(state, index),
         dose_low_min=_dose_low_min(model, state, index),
         stall=model.stalls.findings(state.stalls)[index],
+        flow_slip=state.stalls.inputs[index].state.limits.observed(),
         doubt="" if ageing is None else main_doubt(ageing, material.limit_min, material.limit_high_min),
         stand_in=strand.stand_in,
         stand_in_for=strand.stand_in_for,

@@ -157,6 +157,15 @@ class StallFinding:
     detector: Detector
 
 
+class FlowSlip(NamedTuple):
+    """One bin as it is told: its lower edges, feed and observed slip."""
+
+    flow_mm3_s: float
+    manifold_c: float
+    fed_mm: float
+    slip: float
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class StrandAssessment:
     """One strand now.
@@ -197,6 +206,7 @@ class StrandAssessment:
     idle_low_s: float | None = None  # the low end of `idle_s` where a gap in the data leaves it open, else None
     dose_low_min: float | None = None  # likewise of `dose_now_min`: the dose if all was cold while no data came
     stall: StallFinding | None = None  # None while the strand moves as it should, or nothing tells
+    flow_slip: tuple[FlowSlip, ...] = ()  # slip as it was observed, by flow and manifold temperature
     doubt: str = ""  # the datum that makes most of the range of `limit_left_s`; empty where there is no range
 
     @property

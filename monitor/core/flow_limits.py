@@ -6,6 +6,8 @@ is commanded less sensed feed, the encoder's error of scale included.
 
 from typing import Final, NamedTuple
 
+from monitor.core.assessment import FlowSlip
+
 FLOW_STEP_MM3_S: Final = 2.0
 TEMPERATURE_STEP_K: Final = 10.0
 _FLOWS: Final = 12  # the last bin holds all that is faster
@@ -18,15 +20,6 @@ class Cell(NamedTuple):
 
     fed_mm: float = 0.0
     lost_mm: float = 0.0
-
-
-class FlowSlip(NamedTuple):
-    """One bin as it is told: its lower edges, feed and observed slip."""
-
-    flow_mm3_s: float
-    manifold_c: float
-    fed_mm: float
-    slip: float
 
 
 class FlowLimits(NamedTuple):
