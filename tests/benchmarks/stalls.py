@@ -156,17 +156,22 @@ def _goal(kind: str, pattern: Pattern, p99_mm: float, p99_slip: float) -> str:
 
 
 def class_tables(kinds: Sequence[str], seeds: range) -> Iterator[str]:
-    """Confusion of classes for each ablation of the evidence, all kinds of rig together."""
-    counts = {name: {pattern: Counter[str]() for pattern in MERGED} for name in ABLATIONS}
+    """Confusion of classes for each kind of rig and each ablation of the evidence."""
     for kind in kinds:
-        for pattern in MERGED:
-            for seed in seeds:
-                case = _case(kind, pattern, seed)
-                for name, ablation in ABLATIONS.items():
-                    counts[name][pattern][TOLD_AS[judge(case, ablation(case.telemetry)).final]] += 1
-    for name, confusion in counts.items():
-        yield f"\nevidence: {name}; macro recall of five classes {macro_recall(confusion):.1%}; {_split(confusion)}\n"
-        yield from rows_of(_confusion_rows(confusion))
+        for name, confusion in _confusions(kind, seeds).items():
+            yield f"\n{kind}, evidence: {name}; macro recall {macro_recall(confusion):.1%}; {_split(confusion)}\n"
+            yield from rows_of(_confusion_rows(confusion))
+
+
+def _confusions(kind: str, seeds: range) -> dict[str, dict[Pattern, Counter[str]]]:
+    """Told class by ablation and true pattern."""
+    counts = {name: {pattern: Counter[str]() for pattern in MERGED} for name in ABLATIONS}
+    for pattern in MERGED:
+        for seed in seeds:
+            case = _case(kind, pattern, seed)
+            for name, ablation in ABLATIONS.items():
+                counts[name][pattern][TOLD_AS[judge(case, ablation(case.telemetry)).final]] += 1
+    return counts
 
 
 def _case(kind: str, pattern: Pattern, seed: int) -> Case:
