@@ -11,7 +11,7 @@ from monitor.core.alert_points import Point, alert_points
 from monitor.core.alert_table import ALERT_TABLE, Rule
 from monitor.core.alerts import AlertBook, Record, acknowledge, alert_law, update
 from monitor.core.assessment import AlertState, Priority
-from monitor.core.parameters import Heater
+from monitor.core.parameters import ColdEnd, Heater, WallLaw
 from tests.machines import machine
 
 UNACK, ACKED, RTNUN, NORM = (
@@ -198,6 +198,18 @@ def test_points_cover_every_row_and_rise() -> None:
         assert list(point.limits) == sorted(point.limits)
         finite = [limit for limit in point.limits if np.isfinite(limit)]
         assert len(finite) == len(point.rule.priorities)
+
+
+def test_an_estimated_sensor_may_stay_silent_and_no_other() -> None:
+    """The point of a reading that is reckoned has no limit that could be passed; those of real sensors have."""
+    law, cold_end = WallLaw.ESTIMATED, ColdEnd(270.0, 0.15, 1.5, 25.0)
+    bench = machine()
+    estimated = replace(bench, zones=(replace(bench.zones[0], law=law), *bench.zones[1:]), cold_end=cold_end)
+    points = {point.subject: point for point in alert_points(estimated) if point.rule.condition == "sensor"}
+
+    assert points["sensor cold_end"].limits == (np.inf, np.inf, np.inf)
+    assert points["sensor manifold"].limits[0] == points["sensor nozzle"].limits[0] == 60.0
+    assert alert_law((points["sensor cold_end"],)).raised(np.array([1e9])) == []
 
 
 def test_a_record_at_time_zero_counts() -> None:

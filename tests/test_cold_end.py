@@ -6,7 +6,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from connectors.simulated_machine import simulate
@@ -252,3 +252,31 @@ def test_it_does_not_see_cooling_that_fails() -> None:
 
     assert true_c > 60.0
     assert estimate_c < 40.0
+
+
+_ANY_EVENT = st.one_of(
+    st.builds(
+        Sample,
+        st.floats(0, 4000),
+        st.dictionaries(
+            st.sampled_from(["temp_c:manifold", "temp_c:cold_end", "set_c:manifold", "temp_c:nozzle", "fed_mm:1"]),
+            st.floats(0.0, 300.0),
+        ),
+    ),
+    st.builds(Tick, st.floats(0, 4000)),
+)
+
+
+@settings(max_examples=60, deadline=None)
+@given(st.lists(_ANY_EVENT, max_size=20))
+def test_it_stays_between_what_heats_and_what_cools_it(events: list[Event]) -> None:
+    """Whatever comes, in whatever order: no estimate is hotter or colder than all that it can exchange heat with."""
+    heard_c = [AMBIENT_C, LUMP.coolant_c]
+    for event in events:
+        if isinstance(event, Sample):
+            heard_c += [value for name, value in event.values.items() if not name.startswith("fed_mm")]
+    for step in run(events, _estimated()):
+        wall = _cold_end(step.assessment)
+        assert wall.is_estimate <= (wall.temp_c is not None)
+        if wall.temp_c is not None:
+            assert min(heard_c) - 1e-6 <= wall.temp_c <= max(heard_c) + 1e-6

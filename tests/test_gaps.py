@@ -113,6 +113,21 @@ def test_feed_after_the_gap_closes_the_range() -> None:
     assert strand.idle_s == pytest.approx(520.0, abs=3.0)
 
 
+def test_the_alerts_say_what_is_open() -> None:
+    """After a night of silence the WARNING of dose and the CAUTION of standing tell both ends, and go by the higher."""
+    early = list(_samples(0.0, 600.0))
+    late = list(_samples(9 * HOUR_S, 9 * HOUR_S + 4.0, fed_mm=200.0))
+    texts = {
+        change.alert.condition: change.alert.text
+        for step in run([*early, *late], machine())
+        for change in step.transitions
+        if change.event == "raised"
+    }
+
+    assert "is ageing: 0 to " in texts["dose"]
+    assert "has stood hot for 0.0 to 8.8 h" in texts["standing"]
+
+
 def test_a_range_of_idle_time_ends_where_heat_began() -> None:
     """Cold until after the gap: how long it stands hot is sure, however unsure it is when it last moved."""
     cold = _samples(0.0, 600.0, manifold=25.0)

@@ -72,8 +72,9 @@ def _strand(facts: Facts) -> StrandAssessment:
 def _dose_text(facts: Facts) -> str:
     strand = _strand(facts)
     word = "past its limit" if facts.level > 1 else "ageing"
+    dose_min = _range(strand.dose_low_min, strand.dose_now_min, ".0f")
     return (
-        f"input {strand.input} ({strand.material}) is {word}: {strand.dose_now_min:.0f} min at"
+        f"input {strand.input} ({strand.material}) is {word}: {dose_min} min at"
         f" {strand.reference_c:.0f} °C taken, warn at {strand.dose_warn_min:.0f}, limit {strand.dose_limit_min:.0f}"
     )
 
@@ -165,7 +166,9 @@ def _cold_action(facts: Facts) -> str:
 
 
 def _standing_text(facts: Facts) -> str:
-    return f"input {_strand(facts).input} has stood hot for {facts.value:.1f} h"
+    low_s = _strand(facts).idle_low_s
+    stood_h = _range(None if low_s is None else low_s / 3600.0, facts.value, ".1f")
+    return f"input {_strand(facts).input} has stood hot for {stood_h} h"
 
 
 def _standing_action(facts: Facts) -> str:
@@ -231,6 +234,12 @@ def _link_text(facts: Facts) -> str:
 
 def _link_action(_: Facts) -> str:
     return "Check power, cable and controller. Until data return, walls count as hot and strands as standing."
+
+
+def _range(low: float | None, high: float, digits: str) -> str:
+    """One number, or two where a gap in the data leaves the lower one possible."""
+    upper, lower = format(high, digits), format(high if low is None else low, digits)
+    return upper if lower == upper else f"{lower} to {upper}"
 
 
 def clock_words(duration_s: float) -> str:
