@@ -171,7 +171,14 @@ def test_estimates_and_ranges_are_marked() -> None:
 def test_a_stall_is_told_with_its_evidence() -> None:
     """A stall comes with pattern, numbers and sentences that fit the schema; slip that nobody saw is null."""
     stall = StallFinding(
-        StallPattern.GRINDING, 6.5, 8.0, Span(120.0, 121.5), math.nan, False, ("6.5 mm lost in 8 mm",), Detector.FLAGS
+        StallPattern.GRINDING,
+        6.5,
+        8.0,
+        Span(120.0, 121.5),
+        math.nan,
+        is_final=False,
+        evidence=("6.5 mm lost in 8 mm",),
+        detector=Detector.FLAGS,
     )
     line = _line("assessment", assessment_data(replace(ASSESSMENT, strands=(replace(STRAND, stall=stall),))))
     told = line["strands"][0]["stall"]
@@ -183,7 +190,7 @@ def test_a_stall_is_told_with_its_evidence() -> None:
 @pytest.mark.parametrize("pattern", StallPattern)
 def test_every_pattern_fits_the_schema(pattern: StallPattern) -> None:
     """The patterns of the schema are those of the engine."""
-    stall = StallFinding(pattern, 1.0, 2.0, Span(0.0, 1.0), 0.5, True, (), Detector.SLOW)
+    stall = StallFinding(pattern, 1.0, 2.0, Span(0.0, 1.0), 0.5, is_final=True, evidence=(), detector=Detector.SLOW)
     _line("assessment", assessment_data(replace(ASSESSMENT, strands=(replace(STRAND, stall=stall),))))
 
 
