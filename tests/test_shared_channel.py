@@ -236,6 +236,17 @@ def test_the_call_comes_in_a_silence_too() -> None:
     assert [change.event for change in _alerts([*early, *late])] == ["raised"]
 
 
+def test_what_moved_in_a_gap_may_have_lain_there_ever_since() -> None:
+    """Three hours without data, then a feed counter that is 100 mm on: age and dose are those of the whole gap."""
+    early = list(_samples((40.0, {1: 1.0}), (60.0, {})))
+    late = [Sample(10_900.0, {**HOT, "fed_mm:1": 140.0, "fed_mm:2": 0.0})]
+    (held,) = _last([*early, *late]).shared
+    rate = float(np.exp(cautious_law(machine().strands).log_rate(np.array([[225.0]])))[0, 0])
+
+    assert held.age_s == pytest.approx(10_800.0, abs=6.0)
+    assert held.dose_min == pytest.approx(180.0 * rate, rel=0.01)
+
+
 def test_a_cool_nozzle_ends_the_ageing() -> None:
     """The same pause with the heat off: nothing ages, nobody is called."""
     warm = list(_samples((40.0, {1: 1.0})))

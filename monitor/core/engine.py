@@ -214,7 +214,11 @@ def _shared(model: Model, state: EngineState, field: FieldState, step_s: float) 
     new_mm = [max(0.0, after - before) for before, after in zip(state.field.high_mm, field.high_mm, strict=True)]
     if not any(new_mm):
         return shared
-    return model.shared.fed(shared, state.time_s, new_mm, model.field.passing_min(field, new_mm))
+    # what moved in a gap in the data may have lain in the channel for all of it
+    gaps_s = [feed.gap_s for feed in state.feeds.strands]
+    aged_min = [rate * gap_s / 60.0 for rate, gap_s in zip(state.field.rate[:, 0].tolist(), gaps_s, strict=True)]
+    handed_min = list(map(max, model.field.passing_min(field, new_mm), aged_min))
+    return model.shared.fed(shared, state.time_s - max(gaps_s), new_mm, handed_min)
 
 
 def _liner_above_s(model: Model, state: EngineState, field: FieldState, step_s: float) -> tuple[tuple[float, ...], ...]:
