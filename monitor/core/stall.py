@@ -10,6 +10,7 @@ from monitor.core.cusum import CusumState
 from monitor.core.flow_limits import FlowLimits, observe
 from monitor.core.stall_alarm import SETTLE_MM, Alarm, followed, raised_by_flags, raised_by_ledger
 from monitor.core.stall_flags import Flags, advance_flags, capped, is_stalled
+from monitor.core.stall_habit import Habit, learned
 from monitor.core.stall_law import StallLaw, stall_law
 from monitor.core.stall_ledger import (
     Balance,
@@ -35,12 +36,14 @@ __all__ = [
     "advance_stall",
     "finding",
     "initial_stall",
+    "is_final",
     "stall_law",
 ]
 
 _NO_FLAGS: Final = Flags()
 _NO_TRACE: Final = Trace()
 _NO_LIMITS: Final = FlowLimits()
+_NO_HABIT: Final = Habit()
 _READINGS, _READINGS_UNCLEAR = 2, 3  # in a row above the limit, for an alarm
 _BLIND_MM: Final = 30.0  # fed without an encoder value, and the flags are the only evidence
 
@@ -54,6 +57,7 @@ class StallState(NamedTuple):
     limits: FlowLimits = _NO_LIMITS
     times_over: int = 0  # counted readings in a row at which a test was above its limit
     alarm: Alarm | None = None
+    habit: Habit = _NO_HABIT
 
 
 def initial_stall(law: StallLaw) -> StallState:  # noqa: ARG001 - a law may come to need a state of its own shape
@@ -80,7 +84,7 @@ def advance_stall(law: StallLaw, state: StallState, reading: FeedReading) -> Sta
         return state
     ledger = advance_ledger(law, old, reading.time_s, reading.fed_mm, reading.sensed_mm, reading.hot_idle_s)
     if ledger.loads > old.loads:
-        return StallState(ledger=ledger, limits=state.limits)
+        return StallState(ledger=ledger, limits=state.limits, habit=Habit(idle_s=state.habit.idle_s))
     if state.alarm is not None and ledger.taken_up_mm != old.taken_up_mm:
         ledger = ledger._replace(balances=old.balances)  # a change of input heals nothing: only feed that arrives does
     flags = advance_flags(law, state.flags, reading, ledger.high_mm, ledger.high_mm - old.high_mm)
@@ -111,10 +115,18 @@ def finding(law: StallLaw, state: StallState, melt_share: float | None = None) -
         over_mm=over_mm,
         onset_mm=alarm.onset_mm,
         slip=state.trace.recent.slip if alarm.after.is_over else recent_slip(alarm),
-        is_final=ledger.high_mm - alarm.at_mm >= SETTLE_MM if alarm.detector is Detector.FLAGS else alarm.after.is_over,
+        is_final=is_final(state),
         evidence=(what_was_lost(law, alarm, over_mm), *reasons),
         detector=alarm.detector,
     )
+
+
+def is_final(state: StallState) -> bool:
+    """Whether enough was fed since the alarm for its pattern to be settled."""
+    alarm, ledger = state.alarm, state.ledger
+    if alarm is None or ledger is None:
+        return False
+    return ledger.high_mm - alarm.at_mm >= SETTLE_MM if alarm.detector is Detector.FLAGS else alarm.after.is_over
 
 
 def _counted(law: StallLaw, state: StallState, ledger: Ledger, flags: Flags, reading: FeedReading) -> StallState:
@@ -125,13 +137,22 @@ def _counted(law: StallLaw, state: StallState, ledger: Ledger, flags: Flags, rea
     if reading.manifold_c is not None:
         limits = observe(limits, step.flow_mm3_s, reading.manifold_c, step.fed_mm, step.fed_mm - step.seen_mm)
     if state.alarm is not None:
-        return _standing(law, StallState(ledger, flags, trace, limits, 0, state.alarm), state.flags, reading)
+        now = StallState(ledger, flags, trace, limits, 0, state.alarm, state.habit)
+        return _standing(law, now, state.flags, reading)
     over, is_clear = _over(law, ledger)
     times_over = 0 if over is None else state.times_over + 1
     if over is not None and times_over >= (_READINGS if is_clear else _READINGS_UNCLEAR):
         alarm = raised_by_ledger(law, ledger, over, trace, flags, max(reading.hot_idle_s, ledger.hot_idle_s))
-        return StallState(ledger, flags, trace, limits, times_over, alarm)
-    return StallState(ledger, flags, trace, limits, times_over, None)
+        return StallState(ledger, flags, trace, limits, times_over, alarm._replace(habit=state.habit), state.habit)
+    habit = _with_feed(state.habit, ledger, reading) if over is None else state.habit
+    return StallState(ledger, flags, trace, limits, times_over, None, habit)
+
+
+def _with_feed(habit: Habit, ledger: Ledger, reading: FeedReading) -> Habit:
+    if any(balance.missing.total > 0.0 for balance in ledger.balances[:2]):
+        return habit  # something may be missing: that is not feeding well
+    in_turn_mm = ledger.high_mm - ledger.taken_up_mm
+    return learned(habit, ledger.step.fed_mm, reading.manifold_c, in_turn_mm, reading.hot_idle_s)
 
 
 def _uncounted(law: StallLaw, state: StallState, ledger: Ledger, flags: Flags, reading: FeedReading) -> StallState:
@@ -143,6 +164,7 @@ def _uncounted(law: StallLaw, state: StallState, ledger: Ledger, flags: Flags, r
     if is_blind and is_stalled(law, flags):
         trace = _with_temperatures(state.trace, reading)
         alarm = raised_by_flags(ledger, trace, flags, max(reading.hot_idle_s, ledger.hot_idle_s))
+        alarm = alarm._replace(habit=state.habit)
     return state._replace(ledger=ledger, flags=flags, alarm=alarm)
 
 

@@ -7,6 +7,7 @@ from typing import Final, NamedTuple
 
 from monitor.core.assessment import Span
 from monitor.core.stall_flags import Flags
+from monitor.core.stall_habit import Habit
 from monitor.core.stall_law import TESTS, StallLaw
 from monitor.core.stall_ledger import Ledger, bounded_error_mm
 from monitor.core.stall_trace import Share, Trace
@@ -35,6 +36,7 @@ class After(NamedTuple):
 
 
 _NOTHING_AFTER: Final = After()
+_NO_HABIT: Final = Habit()
 
 
 class Alarm(NamedTuple):
@@ -53,6 +55,7 @@ class Alarm(NamedTuple):
     flags: int  # counted up to the alarm
     trace: Trace  # at the last counted reading, until the pattern is settled
     after: After = _NOTHING_AFTER
+    habit: Habit = _NO_HABIT  # what the strand was used to until then
 
 
 def raised_by_ledger(law: StallLaw, ledger: Ledger, index: int, trace: Trace, flags: Flags, idle_s: float) -> Alarm:

@@ -56,8 +56,15 @@ class _Case:
         return 0.0 if manifold_c is None else self.law.min_feed_c - manifold_c
 
     @property
+    def below_usual_k(self) -> float:
+        """How far the manifold is below what it was while this strand fed well."""
+        usual_c, manifold_c = self.alarm.habit.manifold_c, self.alarm.trace.manifold_c
+        return 0.0 if usual_c is None or manifold_c is None else usual_c - manifold_c
+
+    @property
     def is_cold(self) -> bool:
-        return self.below_set_k > BELOW_SET_K or self.below_minimum_k > BELOW_MINIMUM_K
+        below_k = max(self.below_set_k, self.below_usual_k)
+        return below_k > BELOW_SET_K or self.below_minimum_k > BELOW_MINIMUM_K
 
     @property
     def is_at_temperature(self) -> bool:
@@ -66,7 +73,20 @@ class _Case:
     @property
     def was_hot_idle(self) -> bool:
         alarm = self.alarm
-        return alarm.hot_idle_s >= HOT_IDLE_S and alarm.fed_in_turn_mm - alarm.since_mm <= _JAM_WITHIN_MM
+        is_long = alarm.hot_idle_s >= HOT_IDLE_S and alarm.hot_idle_s > alarm.habit.idle_s
+        return is_long and alarm.fed_in_turn_mm - alarm.since_mm <= _JAM_WITHIN_MM
+
+    @property
+    def stands_still(self) -> bool:
+        """Whether the encoder showed nothing after the alarm, retractions included, over enough feed to tell."""
+        after = self.alarm.after
+        return after.feed.fed_mm >= _SEEN_STANDING_MM and after.moved_mm <= _STANDING_COUNTS * self.law.count_mm
+
+    @property
+    def stands_without_a_trace(self) -> bool:
+        """Whether it stopped at once and stands, and no flag: a held strand creeps, or its drive skips."""
+        is_fine = self.law.count_mm <= _FINE_MM
+        return is_fine and self.stands_still and self.flags == 0 and self.alarm.moved_mm <= _STOPS_WITHIN_MM
 
     @property
     def moved_mm(self) -> float:
@@ -91,7 +111,8 @@ def pattern_of(
     case = _Case(law, alarm, recent_slip(alarm), melt_share)
     if alarm.detector is Detector.FLAGS:
         return _by_flags(case)
-    for rule in (_jam, _cold, _clog):
+    ran_out = flags_are_reported and case.stands_without_a_trace
+    for rule in (_cold, _clog) if ran_out else (_jam, _cold, _clog):
         if found := rule(case):
             return found
     if case.slip >= STANDING_SLIP:
@@ -178,11 +199,10 @@ def _by_counts(case: _Case, stands: str, *, flags_are_reported: bool) -> _Found:
     if case.alarm.after.feed.fed_mm < _SEEN_STANDING_MM:
         return StallPattern.STRAND_STOPPED, (stands, "too little was fed since to tell whether it creeps")
     count_mm = case.law.count_mm
-    stands_still = case.alarm.after.moved_mm <= _STANDING_COUNTS * count_mm
-    if stands_still and count_mm > _FINE_MM:
+    if case.stands_still and count_mm > _FINE_MM:
         coarse = f"counts of {count_mm:g} mm do not show whether it creeps"
         return StallPattern.STRAND_STOPPED, (stands, f"{coarse}, so a worn groove and an empty spool look alike")
-    if stands_still and case.alarm.moved_mm <= _STOPS_WITHIN_MM:
+    if case.stands_still and case.alarm.moved_mm <= _STOPS_WITHIN_MM:
         still = f"the encoder saw {case.alarm.after.moved_mm:.1f} mm after the alarm, retractions included"
         return StallPattern.RUN_OUT_OR_TANGLE, (stands, f"{still}: no strand is left in it")
     creeps = f"the strand came to rest over {case.moved_mm:.1f} mm"
@@ -211,6 +231,8 @@ def _by_flags(case: _Case) -> _Found:
 def _cold_words(case: _Case) -> str:
     if case.below_minimum_k > BELOW_MINIMUM_K:
         return f"manifold {case.below_minimum_k:.0f} K under this strand's minimum of {case.law.min_feed_c:.0f} °C"
+    if case.below_usual_k > case.below_set_k:
+        return f"manifold {case.below_usual_k:.0f} K colder than while this strand fed well"
     return f"manifold {case.below_set_k:.0f} K below its set point"
 
 

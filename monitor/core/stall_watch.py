@@ -13,7 +13,7 @@ from typing import Final, NamedTuple
 from connectors.telemetry import channel
 from monitor.core.feed import FEEDING_WITHIN_S, Feed, Feeds
 from monitor.core.parameters import Drive, Parameters
-from monitor.core.stall import StallState, advance_stall, finding, stall_law
+from monitor.core.stall import StallState, advance_stall, finding, is_final, stall_law
 from monitor.core.stall_law import StallLaw
 from monitor.core.stall_types import FeedReading, StallFinding
 
@@ -46,7 +46,7 @@ class Watched(NamedTuple):
     @property
     def is_settled(self) -> bool:
         """Whether enough was fed since for the pattern not to change any more."""
-        return self.state.alarm is not None and self.state.alarm.after.is_over
+        return is_final(self.state)
 
 
 class Pace(NamedTuple):
