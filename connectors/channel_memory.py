@@ -11,9 +11,13 @@ from connectors.array_memory import ArrayMemory
 from connectors.channel_reading import ChannelReader, Reading
 from connectors.feed_ledger import FeedBounds, RunningTotal
 from connectors.json_pointer import Json
+from connectors.plausibility import TemperatureGate
 
 FAULTS_TOLD_AFTER: Final = 3
 """A channel without a value is told once that came in this many readings in a row."""
+
+STANDS_AFTER_S: Final = 2.0
+"""A held temperature that stands in the status for so long [s] is as good as told again."""
 
 UNIT_JUMP_C: Final = 20.0
 """Smaller jumps [K] are never taken for a change of unit."""
@@ -53,10 +57,15 @@ class ChannelMemory:
         Reads it from a document.
     bounds : FeedBounds or None
         What its counter can do; None when it is no counter.
+    gate : TemperatureGate or None
+        Which of its temperatures are believed; None when it has none.
     """
 
-    def __init__(self, reader: ChannelReader, bounds: FeedBounds | None) -> None:
+    def __init__(self, reader: ChannelReader, bounds: FeedBounds | None, gate: TemperatureGate | None = None) -> None:
         self.reader = reader
+        self._gate = gate
+        self._held: tuple[float, float] | None = None
+        self._waits = False
         self._feed = None if bounds is None else FeedMemory(bounds)
         is_one_of_many = reader.tokens is not None and ":" in reader.name
         self._array = ArrayMemory(reader.tokens or ()) if is_one_of_many else None
@@ -78,18 +87,34 @@ class ChannelMemory:
         self._last = None
 
     def _believed(self, reading: Reading, document: Json, time_s: float, *, is_full: bool) -> Reading:
-        self.asks_for_full = False
+        self.asks_for_full = self._waits = False
         if reading.reason is None and self._array is not None:
             doubt = self._array.check(document, is_full=is_full)
             self.asks_for_full = self._array.asks_for_full
             if doubt is not None:
                 return Reading(reason=doubt)
-        if self._feed is None or reading.value is None:
+        if reading.value is None:
+            return reading
+        if self._gate is not None:
+            return self._gated(self._gate, reading.value, time_s, is_full=is_full)
+        if self._feed is None:
             return reading
         total_mm = self._feed.advance(reading.value, time_s)
         if total_mm is None:
             return Reading(reason=f"jumped to {reading.value:g} mm: held until the next message confirms it")
         return replace(reading, value=total_mm)
+
+    def _gated(self, gate: TemperatureGate, value_c: float, time_s: float, *, is_full: bool) -> Reading:
+        """Reading that the gate believes. What merely stands in the status still is no second report."""
+        held = self._held
+        was_told = is_full or held is None or value_c != held[0] or time_s - held[1] >= STANDS_AFTER_S
+        believed_c = gate.accept(value_c, time_s) if was_told else None
+        if believed_c is not None:
+            self._held = None
+            return Reading(value=believed_c)
+        self._held = (value_c, time_s) if was_told else held
+        self._waits = True
+        return Reading(reason=f"jumped to {value_c:g} °C: held until the machine tells it again")
 
     def _unit_note(self, reading: Reading, time_s: float) -> list[str]:
         if self.reader.kind != "temp_c" or reading.value is None:
@@ -107,6 +132,8 @@ class ChannelMemory:
         return [note]
 
     def _fault_note(self, reading: Reading) -> list[str]:
+        if self._waits:
+            return []  # a temperature that waits for a second report is no fault
         before = self._faults
         self._faults = 0 if reading.reason is None else min(before + 1, FAULTS_TOLD_AFTER)
         if self._faults == FAULTS_TOLD_AFTER > before:

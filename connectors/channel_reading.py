@@ -10,6 +10,7 @@ from typing import Final
 
 from connectors.json_patch import same_json
 from connectors.json_pointer import Json, NotThereError, Tokens, find, parse_pointer
+from connectors.plausibility import TemperatureBounds
 from connectors.telemetry import Execution
 from connectors.websocket_channels import EXECUTION, UNITS, ChannelSource, FindByName, kind_of
 
@@ -20,8 +21,6 @@ _FACTORS: Final = {"F": 5 / 9, "m": 1000.0, "um": 0.001, "percent": 0.01}
 _SHIFTS: Final = {"F": -32 * 5 / 9, "K": -273.15}
 
 _LIMITS: Final = {
-    "temp_c": (-50.0, 900.0),  # common practice, no source: what a sensor of a print head can show
-    "set_c": (-50.0, 900.0),
     "duty": (0.0, 1.0),
     "stall": (0.0, 1.0),
     "progress": (0.0, 1.0),
@@ -51,15 +50,19 @@ class ChannelReader:
         Channel, or "execution".
     source : ChannelSource
         Where it stands and how it is read; checked by the settings.
+    bounds : TemperatureBounds or None
+        Which temperatures can be true, where the channel itself does not say; None for the defaults.
     """
 
-    def __init__(self, name: str, source: ChannelSource) -> None:
+    def __init__(self, name: str, source: ChannelSource, bounds: TemperatureBounds | None = None) -> None:
         self.name = name
         self.kind = kind_of(name)
         self.tokens: Tokens | None = None if source.pointer is None else parse_pointer(source.pointer)
         self._source = source
         self._unit = source.unit or UNITS.get(self.kind, ("",))[0]
-        lowest, highest = _LIMITS.get(self.kind, (-math.inf, math.inf))
+        bounds = bounds or TemperatureBounds()
+        limits = _LIMITS | {"temp_c": (bounds.lowest_c, bounds.highest_c), "set_c": (0.0, bounds.highest_c)}
+        lowest, highest = limits.get(self.kind, (-math.inf, math.inf))
         self._lowest = lowest if source.min is None else source.min
         self._highest = highest if source.max is None else source.max
 

@@ -5,6 +5,7 @@ Pure: time comes with each call, and remote input never raises. What cannot be m
 """
 
 from dataclasses import replace
+from math import inf
 from typing import Final
 
 from connectors.channel_memory import ChannelMemory
@@ -12,6 +13,7 @@ from connectors.channel_reading import ChannelReader
 from connectors.clean_text import clean_text
 from connectors.json_pointer import Json
 from connectors.link_health import Complaints
+from connectors.plausibility import TemperatureGate
 from connectors.status_document import NotUsableError, StatusDocument, StatusLostError
 from connectors.strict_json import NotJsonError, read_json
 from connectors.telemetry import Event, Execution, LinkChange, Sample
@@ -176,7 +178,10 @@ class WebsocketProtocol:
 
 
 def _memory(name: str, source: ChannelSource, settings: WebsocketSettings) -> ChannelMemory:
-    reader = ChannelReader(name, source)
+    bounds = settings.temperature_bounds
+    reader = ChannelReader(name, source, bounds)
+    if reader.kind == "temp_c":  # the reader knows the channel's own limits, which go before the link's
+        return ChannelMemory(reader, None, TemperatureGate(replace(bounds, lowest_c=-inf, highest_c=inf)))
     if reader.kind not in COUNTER_KINDS:
         return ChannelMemory(reader, None)
     wrap_mm = None if source.wrap is None else abs(reader.span_mm(source.wrap))

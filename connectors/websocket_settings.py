@@ -11,6 +11,15 @@ from pydantic import AfterValidator, BaseModel, ConfigDict, Field, field_validat
 
 from connectors.clean_text import clean_text
 from connectors.feed_ledger import DEFAULT_FASTEST_MM_S, DEFAULT_RETRACT_LIMIT_MM, FeedBounds
+from connectors.plausibility import TemperatureBounds
+from connectors.temperature_settings import (
+    DEFAULT_FASTEST_K_S,
+    DEFAULT_HIGHEST_C,
+    DEFAULT_LOWEST_C,
+    Fastest,
+    Highest,
+    Lowest,
+)
 from connectors.websocket_channels import ChannelSource, check_channel, kind_of, owner_of
 from connectors.websocket_messages import MessageRule
 from connectors.websocket_texts import check_sendable
@@ -103,6 +112,9 @@ class WebsocketSettings(BaseModel):
     reconnect_max_s: float = Field(
         default=30.0, ge=0.5, le=300.0, description="longest pause between attempts to connect [s]"
     )
+    lowest_c: Lowest = DEFAULT_LOWEST_C
+    highest_c: Highest = DEFAULT_HIGHEST_C
+    fastest_k_s: Fastest = DEFAULT_FASTEST_K_S
     retract_limit_mm: float = Field(
         default=DEFAULT_RETRACT_LIMIT_MM, gt=0, le=500.0, description="longer than any retraction [mm]: more is a reset"
     )
@@ -145,6 +157,7 @@ class WebsocketSettings(BaseModel):
             raise ValueError(f"{TOKEN_MARK} stands in a text, but neither token_file nor token_env is given")
         if not any(rule.means in ("full", "partial") for rule in self.messages):
             raise ValueError('no message carries a status: at least one rule needs means = "full" or "partial"')
+        _ = self.temperature_bounds  # raises ValueError itself when they leave no temperature
         if self.resync_every_s is not None and self.resync_every_s <= self.full_within_s:
             raise ValueError("resync_every_s must be longer than full_within_s")
         return self
@@ -184,3 +197,8 @@ class WebsocketSettings(BaseModel):
     def feed_bounds(self) -> FeedBounds:
         """What a counter of feed can do; where it wraps is each channel's own."""
         return FeedBounds(self.retract_limit_mm, self.fastest_feed_mm_s)
+
+    @property
+    def temperature_bounds(self) -> TemperatureBounds:
+        """Temperatures that can be true, where a channel's own `min` and `max` do not say otherwise."""
+        return TemperatureBounds(self.lowest_c, self.highest_c, self.fastest_k_s)

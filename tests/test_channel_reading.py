@@ -30,7 +30,7 @@ def reader(name: str, **source: Any) -> ChannelReader:  # noqa: ANN401 -- any ke
         ("temp_c:m", {"scale": 0.1}, 2103, 210.3),
         ("temp_c:m", {"scale": 0.1, "offset": -3.0}, 2103, 207.3),
         ("temp_c:m", {"accept_strings": True}, "210.5", 210.5),
-        ("temp_c:m", {"accept_strings": True}, " -4e1 ", -40.0),
+        ("temp_c:m", {"accept_strings": True, "min": -50.0}, " -4e1 ", -40.0),
         ("set_c:m", {"unit": "F"}, 0, 0.0),
         ("set_c:m", {"unit": "K"}, 0.0, 0.0),
         ("set_c:m", {"numbers": {"null": 0.0}}, None, 0.0),
@@ -54,8 +54,8 @@ def test_values(name: str, source: dict[str, Any], raw: Json, value: float) -> N
 @pytest.mark.parametrize(
     ("name", "source", "raw", "reason"),
     [
-        ("temp_c:m", {}, -273.1, "outside -50 to 900"),
-        ("temp_c:m", {"max": 300.0}, 301, "outside -50 to 300"),
+        ("temp_c:m", {}, -273.1, "outside 0 to 900"),
+        ("temp_c:m", {"max": 300.0}, 301, "outside 0 to 300"),
         ("temp_c:m", {"min": 5.0}, 4.9, "outside 5 to 900"),
         ("temp_c:m", {"accept_strings": True}, "210.5 C", "no number"),
         ("temp_c:m", {"accept_strings": True}, "nan", "no number"),

@@ -2,6 +2,7 @@
 
 import json
 import math
+from typing import Any
 
 import pytest
 from hypothesis import given
@@ -54,7 +55,7 @@ class TestEdgeCases:
             ({"now": "210"}, "accept_strings"),
             ({"now": True}, "is true, which is no number"),
             ({"now": [210]}, "no plain value"),
-            ({"now": 1e300}, "outside -50 to 900"),
+            ({"now": 1e300}, "outside 0 to 900"),
             (None, "null has no members"),
         ],
     )
@@ -145,9 +146,10 @@ class TestEdgeCases:
     @pytest.mark.parametrize(("before", "after"), [(210.0, 410.0), (200.0, 473.15), (410.0, 210.0)])
     def test_changed_unit_is_told_and_not_converted(self, before: float, after: float) -> None:
         """A jump that is just the step between two units is told; the value stays what the machine said."""
-        machine = Feeder(settings())
+        machine = Feeder(settings(), manifold=before)
         machine.take(full(STATUS | {"heat": {"now": before}}))
-        assert machine.values(part({"heat": {"now": after}}))["temp_c:manifold"] == after
+        assert "temp_c:manifold" not in machine.values(part({"heat": {"now": after}}))
+        assert machine.values(part({"heat": {"now": after + 0.1}}))["temp_c:manifold"] == after + 0.1
         assert "as if the machine had changed" in machine.told()
 
     def test_partial_before_full_is_ignored(self) -> None:
@@ -343,7 +345,7 @@ class TestRules:
 
     def test_refusal_in_the_machines_own_words(self) -> None:
         """An answer that turns the greeting down is told as the machine told it, cleaned."""
-        machine = Feeder(example("rpc", token_file=None))
+        machine = Feeder(example("rpc", token_file=None), cold_end=45.0)
         machine.take(json.dumps({"jsonrpc": "2.0", "id": 1, "error": {"code": -1, "message": "who \x1b[2J are you"}}))
         assert machine.protocol.reconnect_reason is not None
         assert "turned down what was sent on connect: who ␛[2J are you" in machine.protocol.reconnect_reason
@@ -375,7 +377,7 @@ class TestRules:
             {"means": "partial", "when": "/feed", "at": "/feed", "into": "/a/b", "change": "replace"},
         ]
         channels = {"temp_c:manifold": {"pointer": "/heat/now"}, "fed_mm:1": {"pointer": "/a/b/0"}}
-        machine = Feeder(settings(messages=rules, channels=channels))
+        machine = Feeder(settings(messages=rules, channels=channels), manifold=100.0)
         assert machine.values('{"heat": {"now": 99}}') == {"temp_c:manifold": 99.0}
         assert machine.values('{"feed": [3]}') == {"temp_c:manifold": 99.0, "fed_mm:1": 0.0}
 
@@ -394,7 +396,7 @@ def rpc(method: str, **params: Json) -> str:
 
 def test_example_with_remote_calls() -> None:
     """The example with JSON-RPC: answer, changes by index, null as a value, percent, words, a wheel's counts."""
-    machine = Feeder(example("rpc", token_file=None))
+    machine = Feeder(example("rpc", token_file=None), cold_end=45.0)
     status = {
         "heat": {
             "manifold": {"now": 215.2, "goal": 215.0, "power": 41.5},
@@ -433,7 +435,7 @@ def test_example_with_remote_calls() -> None:
 
 def test_example_with_pairs() -> None:
     """The example with pairs: by name, tenths, quoted Fahrenheit, micrometres that wrap, codes for the state."""
-    machine = Feeder(example("pairs"))
+    machine = Feeder(example("pairs"), bed=60.0)
     status = {
         "heaters": [{"id": "melt-right", "t10": 20, "goal10": 0}, {"id": "melt-left", "t10": 2103, "goal10": 2100}],
         "bed_f": "140.0",
@@ -516,3 +518,63 @@ def test_nothing_received_raises(messages: list[str | bytes], machine: str) -> N
             assert event.values.keys() <= mapped.channels.keys()
             assert all(math.isfinite(value) for value in event.values.values())
     assert feeder.told().replace("\n", "").isprintable()
+
+
+def _cold(**changes: Any) -> Feeder:  # noqa: ANN401 -- any key of the settings
+    """A feeder of which nothing was believed before."""
+    feeder = Feeder(settings(**changes))
+    feeder.protocol = WebsocketProtocol(settings(**changes))
+    feeder.protocol.opened(0.0)
+    return feeder
+
+
+class TestGate:
+    """Temperatures pass the same gate as those of a serial line."""
+
+    @pytest.mark.parametrize("odd_c", [21.0, 899.0])
+    def test_one_odd_reading_passes_unseen(self, odd_c: float) -> None:
+        """Neither a low nor a high one is believed by itself, and it is no fault; the true ones go on."""
+        machine = Feeder(settings())
+        assert machine.values(full())["temp_c:manifold"] == 210.5
+        assert "temp_c:manifold" not in machine.values(part({"heat": {"now": odd_c}}))
+        assert machine.values(part({"heat": {"now": 210.0}}))["temp_c:manifold"] == 210.0
+        assert "no value" not in machine.told()
+
+    def test_what_was_only_read_again_confirms_nothing(self) -> None:
+        """A message about something else leaves the odd value in the status: that is no second report."""
+        machine = Feeder(settings())
+        machine.take(full(), part({"heat": {"now": 899.0}}))
+        assert "temp_c:manifold" not in machine.values(part({"feed": [{"run": 101.0}, {"run": 50.0}]}))
+
+    def test_what_stands_long_enough_or_is_told_again_is_believed(self) -> None:
+        """A machine that tells changes only stands by what it does not change; a full status tells it again."""
+        machine = Feeder(settings())
+        machine.take(full(), part({"heat": {"now": 60.0}}), part({}))
+        assert machine.values(part({}))["temp_c:manifold"] == 60.0
+        cold = _cold()
+        assert "temp_c:manifold" not in cold.values(full())
+        assert cold.values(full())["temp_c:manifold"] == 210.5
+
+    def test_limits_of_the_link_hold_unless_the_channel_says_otherwise(self) -> None:
+        """The keys are those of a serial line; an open sensor's -14 °C is absent with its reason by default."""
+        frost = {"heat": {"now": -14.0}}
+        machine = Feeder(settings())
+        assert "temp_c:manifold" not in machine.values(*[full(STATUS | frost)] * 4)
+        assert "-14 is outside 0 to 900" in machine.told()
+        assert _cold(lowest_c=-30.0).values(*[full(STATUS | frost)] * 2)["temp_c:manifold"] == -14.0
+        own = {"temp_c:manifold": {"pointer": "/heat/now", "min": -30.0}}
+        assert _cold(channels=own).values(*[full(STATUS | frost)] * 2)["temp_c:manifold"] == -14.0
+        assert "temp_c:manifold" not in Feeder(settings(highest_c=200.0)).values(*[full()] * 4)
+
+    def test_a_sensor_that_fails_while_it_is_held_is_told(self) -> None:
+        """Being held is no fault, but does not hide the one that follows."""
+        machine = Feeder(settings())
+        machine.take(full(), part({"heat": {"now": 899.0}}), *[full(STATUS | {"heat": {"now": 9999}})] * 3)
+        assert "no value for temp_c:manifold: 9999 is outside" in machine.told()
+
+    def test_a_faster_change_than_the_link_allows_is_held(self) -> None:
+        """With 5 K/s, 30 K within a second need a second report."""
+        machine = Feeder(settings(fastest_k_s=5.0))
+        machine.take(full())
+        assert "temp_c:manifold" not in machine.values(part({"heat": {"now": 180.0}}))
+        assert machine.values(part({"heat": {"now": 178.0}}))["temp_c:manifold"] == 178.0
