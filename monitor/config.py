@@ -19,7 +19,7 @@ from monitor.core.parameters import Parameters
 from monitor.link_mapping import Link, sensors_reported
 from monitor.material_errors import MaterialsError
 from monitor.material_tables import Origin, merge
-from monitor.materials import MaterialTable, load_materials
+from monitor.materials import MaterialTable, load_materials, package_materials
 from monitor.profile_checks import check
 from monitor.profile_defaults import DefaultUsed, defaults_used
 from monitor.profile_draft import draft
@@ -89,8 +89,9 @@ def load_profile(path: Path, *, user_materials: Sequence[Path] = ()) -> Profile:
 
 
 def demo_profile() -> Profile:
-    """Give the profile of the invented machine that `demo` simulates."""
-    return parse_profile(files("monitor").joinpath(DEMO_FILE).read_text(encoding="utf-8"), DEMO_FILE)
+    """Give the profile of the invented machine that `demo` simulates, with the invented materials; none of the owner's."""
+    table = tomllib.loads(files("monitor").joinpath(DEMO_FILE).read_text(encoding="utf-8"))
+    return _profile(table, package_materials(), DEMO_FILE, overrides=_overrides(table))
 
 
 def parse_profile(text: str, file_name: str, *, user_materials: Sequence[Path] = ()) -> Profile:

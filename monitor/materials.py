@@ -27,6 +27,7 @@ __all__ = [
     "MaterialsError",
     "UnknownMaterialError",
     "load_materials",
+    "package_materials",
 ]
 
 _LINER_NEEDED: Final = ("warn_c", "alarm_c", "stop_c")
@@ -153,6 +154,11 @@ def load_materials(user_files: Sequence[Path] = ()) -> MaterialTable:
     if faults:
         raise MaterialsError(faults)
     return MaterialTable(MappingProxyType(dict(entries)))
+
+
+def package_materials() -> MaterialTable:
+    """Give the package's materials and the demo's alone, whatever the owner has."""
+    return MaterialTable(_package_entries())
 
 
 @cache

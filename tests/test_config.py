@@ -24,6 +24,7 @@ from monitor.config import (
     profile_from_tables,
 )
 from monitor.core.parameters import ColdEnd, WallLaw
+from monitor.material_files import user_file
 
 SOUND = """\
 name = "invented test machine"
@@ -260,6 +261,18 @@ class TestDemo:
         assert parameters.last_before_merge == 2
         assert [strand.input for strand in parameters.strands] == [1, 2, 3, 4, 5, 6]
         assert all(strand.dried for strand in parameters.strands)
+
+    @pytest.mark.parametrize("text", ["[demo-chalk]\nwarn_min = 1.0\n", "no TOML"])
+    def test_the_demo_takes_nothing_of_the_owners(
+        self, text: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+    ) -> None:
+        """What stands in the owner's own file, even a fault, changes nothing in the invented machine."""
+        before = demo_profile()
+        monkeypatch.setenv("XDG_CONFIG_HOME", str(tmp_path))
+        user_file().parent.mkdir()
+        user_file().write_text(text)
+        assert demo_profile().parameters == before.parameters
+        assert demo_profile().material_tables == before.material_tables
 
     def test_it_says_that_it_is_invented(self) -> None:
         """Nobody can take the demo's machine or materials for real ones."""
