@@ -89,7 +89,7 @@ def load_profile(path: Path, *, user_materials: Sequence[Path] = ()) -> Profile:
 
 
 def demo_profile() -> Profile:
-    """Give the profile of the invented machine that `demo` simulates, with the invented materials; none of the owner's."""
+    """Give the profile of the invented machine that `demo` simulates, with the invented materials alone."""
     table = tomllib.loads(files("monitor").joinpath(DEMO_FILE).read_text(encoding="utf-8"))
     return _profile(table, package_materials(), DEMO_FILE, overrides=_overrides(table))
 
