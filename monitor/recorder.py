@@ -69,6 +69,7 @@ class Recorder:
         self._clock, self._wall = clock, wall
         self._next_clock_s = -inf
         self._lost, self._retry_at_s = 0, -inf
+        self._sync_failure: str | None = None
         self._has_header = False
         self._write_header()
         self._stop = threading.Event()
@@ -94,21 +95,30 @@ class Recorder:
             return
         try:
             os.fdatasync(self._file)
+            self._sync_worked()
             if os.fstat(self._file).st_nlink == 0:
                 self.failure = f"recording lost: {self.path} was deleted while it was written; the watch goes on"
         except OSError as error:
             self._fail(error)
+            self._sync_failure = self.failure
 
     def close(self, reason: str = "the watch ended") -> None:
-        """Write the end line, put everything on the disk and close the file."""
+        """Write the end line, put everything on the disk and close the file; a failed recording is tried once more."""
         if not self._open:
             return
+        self._retry_at_s = -inf
         self.record_conclusion("end", self._clock(), {"reason": reason})
         self._stop.set()
         self._syncer.join()
         self.sync()
         self._open = False
         os.close(self._file)
+
+    def _sync_worked(self) -> None:
+        """Take back that the disk fails. What it was asked to keep meanwhile it need not have kept (fsync(2))."""
+        if self._sync_failure is not None and self.failure == self._sync_failure:
+            self.failure = "the disk failed for a while, and works again: the recording may lack what came just before"
+        self._sync_failure = None
 
     def _sync_now_and_then(self, every_s: float) -> None:
         while not self._stop.wait(every_s):

@@ -1,5 +1,6 @@
 """The recorder: nothing acknowledged is lost, and no trouble with the disk ever reaches the watch."""
 
+import errno
 import json
 import math
 import os
@@ -250,6 +251,51 @@ def test_a_failing_sync_is_told(recorder: Recorder, monkeypatch: pytest.MonkeyPa
     monkeypatch.undo()
     recorder.record_event(Tick(1.0))
     assert [*read_recording(recorder.path).items()][-1] == Tick(1.0)
+
+
+def test_a_sync_that_works_again_ends_the_failure(recorder: Recorder, monkeypatch: pytest.MonkeyPatch) -> None:
+    """The owner is no longer told that recording fails, but that it failed: the system need not keep what it lost."""
+    with monkeypatch.context() as patch:
+        patch.setattr(os, "fdatasync", _broken_disk)
+        recorder.sync()
+        assert "keeps trying" in _failure(recorder)
+    recorder.sync()
+    assert "failed for a while, and works again" in _failure(recorder)
+    assert "keeps trying" not in _failure(recorder)
+
+
+def test_a_sync_that_works_does_not_hide_that_nothing_is_written(
+    recorder: Recorder, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """What cannot be written stays told, whatever a sync says of what was written before."""
+    with monkeypatch.context() as patch:
+        patch.setattr(os, "fdatasync", _broken_disk)
+        recorder.sync()
+        patch.setattr(os, "write", _full_disk)
+        recorder.record_event(Tick(1.0))
+    recorder.sync()
+    assert "the disk is full" in _failure(recorder)
+
+
+def test_closing_tries_once_more(recorder: Recorder, clock: Clock, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A watch that ends while its recording waits to try again still tells the gap and the end, if there is room."""
+    with monkeypatch.context() as patch:
+        patch.setattr(os, "write", _full_disk)
+        recorder.record_event(Tick(1.0))
+    clock.now_s = RETRY_EVERY_S / 2
+    recorder.close("stopped by the owner")
+    items = [item for item in read_recording(recorder.path).items() if isinstance(item, Conclusion)]
+    assert [item.kind for item in items] == ["gap", "end"]
+    assert items[0].data["lines_lost"] == 2  # a clock line and the tick
+    assert items[1].data["reason"] == "stopped by the owner"
+
+
+def _broken_disk(_file: int) -> None:
+    raise OSError(errno.EIO, "Input/output error")
+
+
+def _full_disk(_file: int, _data: bytes) -> int:
+    raise OSError(errno.ENOSPC, "No space left on device")
 
 
 def _run(script: str, *arguments: str) -> subprocess.Popen[bytes]:
