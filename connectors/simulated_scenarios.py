@@ -93,8 +93,6 @@ class Scenario:
         Length of the night [s].
     build : str
         Name of the invented build.
-    detected : bool
-        Whether the watch can tell the fault so far; False where the scenario shows what is still to come.
     """
 
     name: str
@@ -106,7 +104,6 @@ class Scenario:
     garbled_s: tuple[float, ...] = ()
     duration_s: float = NIGHT_S
     build: str = BUILD
-    detected: bool = True
 
     @property
     def onset_s(self) -> float:
@@ -152,35 +149,30 @@ _NIGHTS = (
         "Input 5 stands hot for more than two hours and jams when it is next pushed.",
         Fault(FaultKind.JAM, onset_s=12_600.0, input=5),
         absences=(Absence(5, from_s=4_500.0, until_s=12_600.0),),
-        detected=False,
     ),
     Scenario(
         "grinding",
         "Drive grinding",
         "The drive of input 2 begins to grind: it turns on while the strand hardly moves.",
         Fault(FaultKind.GRIND, onset_s=12_000.0, input=2),
-        detected=False,
     ),
     Scenario(
         "slow-clog",
         "Slow clog",
         "The channel of input 1 narrows bit by bit, and a growing share of its feed does not arrive.",
         Fault(FaultKind.CLOG, onset_s=7_200.0, input=1),
-        detected=False,
     ),
     Scenario(
         "run-out",
         "Strand run out",
         "The spool of input 3 is empty; the end of the strand passes the encoder.",
         Fault(FaultKind.RUN_OUT, onset_s=15_000.0, input=3),
-        detected=False,
     ),
     Scenario(
         "tangle",
         "Strand tangled on its spool",
         "The loops on the spool of input 2 draw tight. The strand still stretches a little, then the drive skips.",
         Fault(FaultKind.TANGLE, onset_s=13_500.0, input=2),
-        detected=False,
     ),
     Scenario(
         "narrowing-channel",
@@ -188,7 +180,6 @@ _NIGHTS = (
         "The channel of input 1 lets less and less through. First the drive skips in fast stretches alone, in the end "
         "in all.",
         Fault(FaultKind.NARROWING, onset_s=7_200.0, input=1),
-        detected=False,
     ),
     Scenario(
         "link-drop-outs",

@@ -14,7 +14,7 @@ from connectors.telemetry import Event, LinkChange, Malformed, Sample, Tick
 from monitor.core.alert_values import point_values
 from monitor.core.alerts import acknowledge, noted, update
 from monitor.core.assess import alert_id, assess, data_quality, silence_s, transitions, untold_s
-from monitor.core.assessment import Acknowledge, AlertTransition, Assessment, Quality
+from monitor.core.assessment import Acknowledge, AlertTransition, Assessment, Quality, StallPattern
 from monitor.core.engine_state import EngineState, Model, build_model, initial_state
 from monitor.core.estimates import estimated_sensors
 from monitor.core.feed import Feeds, carried, read_feeds
@@ -241,18 +241,26 @@ def _judge(model: Model, before: EngineState, state: EngineState) -> tuple[Engin
     book, changes = update(state.alerts, model.law, values, state.time_s, fresh=fresh, walls_fresh=walls_fresh)
     if book is not state.alerts:
         state = state._replace(alerts=book)
-    changes += noted(book, [model.stall_points[index] for index in _settled(before, state)], "settled", values)
+    settled = _settled(model, before, state)
+    changes += noted(book, settled, "settled", values)
+    if settled:
+        state = state._replace(settled={**state.settled, **settled})
     return state, transitions(model, state, values, changes, "engine")
 
 
-def _settled(before: EngineState, after: EngineState) -> list[int]:
-    """Inputs whose stall was told before, and whose pattern will not change any more now."""
-    pairs = zip(before.stalls.inputs, after.stalls.inputs, strict=True)
-    return [
-        index
-        for index, (old, new) in enumerate(pairs)
-        if old.is_told and new.is_told and new.is_settled and not old.is_settled
-    ]
+def _settled(model: Model, before: EngineState, after: EngineState) -> dict[int, tuple[int, StallPattern]]:
+    """Alert points of stalls whose pattern is final now, unless this activation has told the same before."""
+    pairs = zip(model.stall_points, before.stalls.inputs, after.stalls.inputs, strict=True)
+    points = [point if new.is_settled and not old.is_settled else None for point, old, new in pairs]
+    if not any(point is not None for point in points):
+        return {}
+    found = zip(points, model.stalls.findings(after.stalls), strict=True)
+    told = {
+        point: (after.alerts.counts.get(point, 0), stall.pattern)
+        for point, stall in found
+        if point is not None and stall is not None
+    }
+    return {point: what for point, what in told.items() if after.settled.get(point) != what}
 
 
 def _acknowledged(

@@ -10,7 +10,7 @@ from typing import Final, NamedTuple
 from connectors.telemetry import Execution, channel
 from monitor.core.alert_points import alert_points
 from monitor.core.alerts import AlertBook, AlertLaw, alert_law
-from monitor.core.assessment import ZonePlace
+from monitor.core.assessment import StallPattern, ZonePlace
 from monitor.core.cold_end import ColdEndLaw, cold_end_law
 from monitor.core.dose import DoseLaw, hopeful_law
 from monitor.core.feed import Feed, Feeds
@@ -26,6 +26,7 @@ from monitor.core.stall_watch import Stalls, StallWatch, stall_watch
 _NO_ALERTS: Final = AlertBook()
 _NO_FEEDS: Final = Feeds()
 _NO_STALLS: Final = Stalls()
+_NOTHING_SETTLED: Final[Mapping[int, tuple[int, StallPattern]]] = {}
 _NO_COUNTS: Final[Mapping[str, int]] = {}
 
 
@@ -75,6 +76,9 @@ class EngineState(NamedTuple):
     link_available: bool = False
     link_reason: str = "not connected yet"
     alerts: AlertBook = _NO_ALERTS
+    settled: Mapping[int, tuple[int, StallPattern]] = (
+        _NOTHING_SETTLED  # by point: activation, and the pattern told in it
+    )
     counts: Mapping[str, int] = _NO_COUNTS
 
 
