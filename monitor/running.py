@@ -10,11 +10,12 @@ from typing import Final
 
 from connectors.errors import LinkFailedError
 from monitor.core.assessment import Priority
-from monitor.exit_codes import ALARM, DONE
+from monitor.exit_codes import ALARM, DONE, OWN_FAULT
 from monitor.headless import JsonPrinter, PlainPrinter, Printer
 from monitor.output import Output, speak_utf8
 from monitor.pace import SCREEN_SPEED
 from monitor.session import Session
+from monitor.step import Step
 from monitor.stopping import ending_signals
 from monitor.totals import Totals
 from monitor.tui.terminal_choices import can_show_screen
@@ -86,13 +87,15 @@ def carry_out(session: Session, manner: Manner, totals: Totals, words: Words) ->
         speak_utf8()
     output = Output(sys.stdout, sys.stderr)
     printer = _make_printer(session, manner, output)
-    failure = _on_screen(session, manner) if manner.on_screen else _on_lines(session, printer, words)
+    failure = _on_screen(session, manner, printer) if manner.on_screen else _on_lines(session, printer, words, output)
     if manner.on_screen:
         printer.tell(words.opening)
     printer.end(totals, session.ended or "")
     printer.tell(_closing(session, words))
     if failure is not None:
         raise failure
+    if session.fault is not None:  # told by the printer
+        return OWN_FAULT
     return ALARM if manner.fail_on_alarm and totals.raised[Priority.ALARM] else DONE
 
 
@@ -108,12 +111,23 @@ def _closing(session: Session, words: Words) -> Iterator[str]:
     yield from words.closing()
 
 
-def _on_lines(session: Session, printer: Printer, words: Words) -> LinkFailedError | None:
+def _print(printer: Printer, step: Step, output: Output) -> None:
+    """Print a step; should that fail, nobody else could tell."""
+    try:
+        printer.take(step)
+    except BrokenPipeError:
+        raise
+    except Exception as error:
+        output.message(f"printing failed, so nothing more is printed until the end ({error!r}); the watch goes on")
+        raise
+
+
+def _on_lines(session: Session, printer: Printer, words: Words, output: Output) -> LinkFailedError | None:
     try:
         printer.tell(words.opening)
     except BrokenPipeError:
         session.stop("the output went away")  # before it began: it still closes what is open
-    session.observe(printer.take)
+    session.observe(lambda step: _print(printer, step, output))
     try:
         asyncio.run(run_alone(session))
     except LinkFailedError as error:
@@ -121,11 +135,16 @@ def _on_lines(session: Session, printer: Printer, words: Words) -> LinkFailedErr
     return None
 
 
-def _on_screen(session: Session, manner: Manner) -> LinkFailedError | None:
+def _on_screen(session: Session, manner: Manner, printer: Printer) -> LinkFailedError | None:
     from monitor.tui.app import show  # noqa: PLC0415 -- slow to import, and only a screen needs it
 
     try:
-        asyncio.run(run_beside(session, lambda it: show(it, ascii_only=manner.ascii_only, colour=manner.colour)))
+        beside = run_beside(
+            session,
+            lambda it: show(it, ascii_only=manner.ascii_only, colour=manner.colour),
+            instead=lambda: session.observe(printer.take),
+        )
+        asyncio.run(beside)
     except LinkFailedError as error:
         return error
     return None
@@ -137,10 +156,18 @@ async def run_alone(session: Session) -> None:
         await asyncio.wait({watch})
 
 
-async def run_beside(session: Session, show: Show) -> None:
-    """Run a session while it is shown; it ends with the screen, but the screen stays when the session ends first."""
-    async with _running(session):
-        await show(session)
+async def run_beside(session: Session, show: Show, instead: Callable[[], None]) -> None:
+    """Run a session while it is shown; it ends with the screen, but the screen stays when the session ends first.
+
+    When the screen fails, the watch goes on without it, until a signal ends it; `instead` brings what shows it then.
+    """
+    async with _running(session) as watch:
+        try:
+            await show(session)
+        except Exception as error:  # noqa: BLE001 -- whatever fails of a screen must not end the watch of a night
+            session.take_fault("the screen", error)
+            instead()
+            await asyncio.wait({watch})
 
 
 @asynccontextmanager

@@ -6,8 +6,10 @@ Nothing is dropped on the way. Knows nothing of screens, terminals, files or sig
 
 import asyncio
 from collections.abc import AsyncIterator, Callable, Iterable, Mapping
+from traceback import format_exception
 from typing import Any, Final, Protocol
 
+from connectors.clean_text import clean_text
 from connectors.errors import LinkFailedError
 from connectors.telemetry import Event
 from monitor.core.assessment import Acknowledge, Assessment
@@ -18,6 +20,8 @@ from monitor.unreported import SensorRoll
 
 ASSESSMENT_EVERY_S: Final = 60.0
 """Spacing of the summaries in a recording [s of machine time]."""
+
+_LONGEST_TRACE: Final = 4000
 
 OWNER: Final = "owner"
 """Who acknowledges from a screen."""
@@ -98,6 +102,8 @@ class Session:
         self._recorder: Recording | None = None
         self._due = Every(ASSESSMENT_EVERY_S)
         self._onlookers: list[Onlooker] = []
+        self.fault: str | None = None
+        """What of strandwatch itself failed and was left out, in words; None while all is well."""
         self._newest: Step | None = None
         self._task: asyncio.Task[Any] | None = None
         self._stop_reason: str | None = None
@@ -107,8 +113,18 @@ class Session:
         self._recorder = recorder
 
     def observe(self, onlooker: Onlooker) -> None:
-        """Show every step to `onlooker`. Should it raise, the watch ends; what happened is recorded by then."""
+        """Show every step to `onlooker`.
+
+        Should it raise, it sees no more, that is told, and the watch goes on. Only a reader gone ends the watch.
+        """
         self._onlookers.append(onlooker)
+
+    def take_fault(self, what: str, error: Exception) -> None:
+        """Tell, and record, that a part of strandwatch that only looks on failed; the watch goes on without it."""
+        self.fault = f"{what} failed and is left out ({clean_text(repr(error))}); the watch goes on. Please report this"
+        if self._recorder is not None and self.ended is None:
+            trace = "".join(format_exception(error))[-_LONGEST_TRACE:]
+            self._recorder.record_conclusion("fault", self.time_s, {"text": self.fault, "trace": trace})
 
     @property
     def latest(self) -> Assessment | None:
@@ -119,7 +135,7 @@ class Session:
     def notice(self) -> str:
         """What the owner should see about the watch itself; empty when there is nothing."""
         failure = None if self._recorder is None else self._recorder.failure
-        return "; ".join(filter(None, (failure, self._roll.notice)))
+        return "; ".join(filter(None, (failure, self.fault, self._roll.notice)))
 
     @property
     def missing_sensors(self) -> str:
@@ -183,8 +199,17 @@ class Session:
         step = self._engine.advance(event)
         self._newest = step
         self._record_conclusions(step)
-        for look in self._onlookers:
+        for look in tuple(self._onlookers):
+            self._show(look, step)
+
+    def _show(self, look: Onlooker, step: Step) -> None:
+        try:
             look(step)
+        except BrokenPipeError:
+            raise
+        except Exception as error:  # noqa: BLE001 -- whatever fails of looking on must not end the watch of a night
+            self._onlookers.remove(look)
+            self.take_fault(f"a part that looks on ({getattr(look, '__qualname__', 'unnamed')})", error)
 
     def _record_input(self, event: Event | Acknowledge) -> None:
         if not isinstance(event, Acknowledge):

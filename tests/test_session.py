@@ -8,18 +8,23 @@ from collections.abc import Callable, Iterator
 import pytest
 
 from connectors.errors import LinkFailedError
-from connectors.telemetry import LinkChange, Malformed, Tick
+from connectors.telemetry import Event, LinkChange, Malformed, Tick
 from monitor.client import WatchClient
+from monitor.core.assessment import Acknowledge
 from monitor.core.engine import Engine
-from monitor.running import run_alone, run_beside
+from monitor.exit_codes import OWN_FAULT
+from monitor.headless import PlainPrinter
+from monitor.running import Manner, Words, carry_out, run_alone, run_beside
 from monitor.session import Session
 from monitor.step import Step
+from monitor.totals import Totals
 from tests.watch_examples import (
     PARAMETERS,
     RAISED,
     ListedLink,
     NotedRecorder,
     ScriptedEngine,
+    ScriptedStep,
     sample,
 )
 
@@ -247,7 +252,7 @@ async def test_the_watch_ends_with_the_screen_that_owns_it() -> None:
     async def show(shown: Session) -> None:
         await _until(lambda: shown.latest is not None)
 
-    await run_beside(session, show)
+    await run_beside(session, show, instead=lambda: None)
     assert session.ended == "ended by the owner"
     assert log[-2:] == ["link closed", "recorder closed: ended by the owner"]
 
@@ -262,22 +267,87 @@ async def test_a_screen_stays_when_the_watch_ends_first() -> None:
 
     session = Session(ListedLink(NIGHT, failure=LinkFailedError("unplugged")), ScriptedEngine(), name="test")
     with pytest.raises(LinkFailedError):
-        await run_beside(session, show)
+        await run_beside(session, show, instead=lambda: None)
     assert seen == ["unplugged"]
 
 
-async def test_a_screen_that_fails_does_not_leave_the_watch_running() -> None:
-    """Whatever the screen fails of, link and recording are closed, and the failure is not lost."""
+async def test_a_watch_goes_on_without_a_screen_that_failed() -> None:
+    """The fault is told and recorded, something else shows the watch, and a signal still ends it."""
     log: list[str] = []
-    session = Session(ListedLink(NIGHT, log, hold=asyncio.Event().wait), ScriptedEngine(), name="test")
 
-    async def show(_: Session) -> None:
-        await asyncio.sleep(0)
-        raise ZeroDivisionError
+    async def hold() -> None:
+        os.kill(os.getpid(), signal.SIGTERM)
+        await asyncio.Event().wait()
 
+    go_on = asyncio.Event()
+
+    async def wait_then_hold() -> None:
+        await go_on.wait()
+        await hold()
+
+    session = Session(ListedLink(NIGHT, log, hold=wait_then_hold), ScriptedEngine(), name="test")
+    session.record_with(NotedRecorder(log))
+
+    async def show(shown: Session) -> None:
+        await _until(lambda: shown.latest is not None and shown.time_s == 4.0)
+        raise ZeroDivisionError("a picture of nothing")
+
+    await asyncio.wait_for(run_beside(session, show, instead=go_on.set), 5.0)
+    assert session.fault is not None
+    assert "the screen failed" in session.fault
+    assert "a picture of nothing" in session.notice
+    assert log[-3:] == ["conclude fault 4", "link closed", "recorder closed: ended by SIGTERM"]
+
+
+async def test_an_onlooker_that_fails_is_left_out_and_the_watch_goes_on() -> None:
+    """It is told and recorded once; the engine, the recorder and the other onlookers see every event."""
+    log: list[str] = []
+    seen: list[float] = []
+    session = Session(ListedLink(NIGHT, log), ScriptedEngine(log), name="test")
+    session.record_with(NotedRecorder(log))
+
+    def fails(step: Step) -> None:
+        raise ZeroDivisionError(f"at {step.event.time_s:g}")
+
+    session.observe(fails)
+    session.observe(lambda step: seen.append(step.event.time_s))
+    await session.run()
+    assert seen == [0.0, 1.0, 2.0, 3.0, 4.0]
+    assert [line for line in log if "fault" in line] == ["conclude fault 0"]
+    assert log[-3:] == ["engine Sample 4", "link closed", "recorder closed: the link ended"]
+    assert session.ended == "the link ended"
+    assert "ZeroDivisionError('at 0')" in session.notice
+
+
+def test_a_printer_that_fails_is_told_beside_the_output_and_by_the_status(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """The owner reads at once that no more lines come; the summary follows, and the status says whose fault it was."""
+
+    def fails(_printer: PlainPrinter, step: Step) -> None:
+        raise ZeroDivisionError(f"at {step.event.time_s:g}")
+
+    monkeypatch.setattr(PlainPrinter, "take", fails)
+    log: list[str] = []
+    session = Session(ListedLink(NIGHT), ScriptedEngine(log), name="test")
+    assert carry_out(session, Manner(on_screen=False), Totals(5.0), Words()) == OWN_FAULT
+    printed = capsys.readouterr()
+    assert printed.err.count("printing failed, so nothing more is printed until the end") == 1
+    assert "end: the link ended" in printed.out
+    assert log[-1] == "engine Sample 4"
+
+
+async def test_an_engine_that_fails_still_ends_the_watch() -> None:
+    """Without judgement there is no watch: only what looks on may fail."""
+
+    class BrokenEngine(ScriptedEngine):
+        def advance(self, event: Event | Acknowledge) -> ScriptedStep:
+            raise ZeroDivisionError(event.time_s)
+
+    session = Session(ListedLink(NIGHT), BrokenEngine(), name="test")
     with pytest.raises(ZeroDivisionError):
-        await run_beside(session, show)
-    assert log == ["link closed"]
+        await session.run()
+    assert session.ended == "strandwatch itself failed"
 
 
 async def test_a_reader_gone_ends_the_watch_with_its_conclusions_recorded() -> None:
