@@ -6,7 +6,7 @@ Machines are noisy: compare ratios, not times. Nothing here fails for being slow
 import sys
 from collections.abc import Mapping
 
-from tests.benchmarks import live_screen, looking_ahead, recording_speed, whole_engine
+from tests.benchmarks import live_screen, looking_ahead, recording_speed, stalls, whole_engine
 
 
 def _show(title: str, figures: Mapping[str, float]) -> None:
@@ -22,6 +22,8 @@ def main() -> None:
     title = f"judging a recording, {hours:g} h at 1 Hz, six strands (goals, feeding half the time: ≥ 15,000 and ≤ 6)"
     _show(title, whole_engine.measure(hours))
     _show("looking ahead, and how cost and memory grow (goals: ≤ 50, ≤ 2, ≤ 2, 1)", looking_ahead.measure(long_hours))
+    amount = (5.0, 5) if is_short else (100.0, 50)
+    _show("stalls, judged by cases of another hand (goals in stalls.md)", stalls.measure(*amount))
     _show(f"live with screen, {seconds:g} s (goals: ≤ 8, ≤ 120, ≤ 1)", live_screen.measure(seconds))
     if not is_short:
         _show("recordings", recording_speed.measure())

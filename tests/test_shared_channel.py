@@ -286,3 +286,13 @@ def test_the_limits_are_each_strands_own() -> None:
 
     assert "material of input 2" in raised.alert.text
     assert raised.alert.value == pytest.approx(100.0, abs=0.5)
+
+
+def test_strands_mixed_a_little_at_a_time_stay_few_plugs() -> None:
+    """Three strands fed in turn by hundredths of a millimetre: some tens of plugs, in equal proportions."""
+    state = CHANNEL.initial()
+    for turn in range(6000):
+        state = _fed(state, float(turn), *(0.05 if turn % 3 == strand else 0.0 for strand in range(3)))
+
+    assert len(state.plugs) < 150
+    assert [share for _, share in _shares(state)] == pytest.approx([1 / 3] * 3, abs=0.02)

@@ -15,7 +15,7 @@ import numpy as np
 from monitor.core.assessment import Array
 from monitor.core.parameters import Parameters
 
-_FINEST: Final = 1 / 32  # of the channel: plugs of one strand smaller than this are taken as one
+_FINEST: Final = 1 / 32  # of the channel: within so little of it plugs of one strand are taken as one
 
 
 class Plug(NamedTuple):
@@ -123,13 +123,18 @@ def shared_channel(parameters: Parameters) -> SharedChannel | None:
 
 
 def _joined(plug: Plug, plugs: tuple[Plug, ...], finest_mm3: float) -> tuple[Plug, ...]:
-    """Plugs with a new one before them; joined with the newest if that is of the same strand and small."""
-    if not plugs or plugs[0].strand != plug.strand or plugs[0].volume_mm3 >= finest_mm3:
-        return (plug, *plugs)
-    older = plugs[0]
-    both_mm3 = plug.volume_mm3 + older.volume_mm3
-    # of the two, the earlier entry and the higher dose: it errs to the cautious side
-    return (
-        Plug(plug.strand, both_mm3, older.entered_s, max(plug.start_min, older.start_min)),
-        *plugs[1:],
-    )
+    """Plugs with a new one before them, or joined with one of its strand among the newest, finest part of the channel.
+
+    Within that part order is not kept, so that strands mixed a little at a time stay few plugs.
+    """
+    newest_mm3 = 0.0
+    for index, older in enumerate(plugs):
+        newest_mm3 += older.volume_mm3
+        if newest_mm3 >= finest_mm3:
+            break
+        if older.strand == plug.strand:
+            both_mm3 = plug.volume_mm3 + older.volume_mm3
+            # of the two, the earlier entry and the higher dose: it errs to the cautious side
+            both = Plug(plug.strand, both_mm3, older.entered_s, max(plug.start_min, older.start_min))
+            return (*plugs[:index], both, *plugs[index + 1 :])
+    return (plug, *plugs)
