@@ -16,6 +16,7 @@ from monitor.core.assessment import Array
 from monitor.core.parameters import Parameters
 
 _FINEST: Final = 1 / 32  # of the channel: within so little of it plugs of one strand are taken as one
+_MANY: Final = 96  # plugs
 
 
 class Plug(NamedTuple):
@@ -125,10 +126,10 @@ def shared_channel(parameters: Parameters) -> SharedChannel | None:
 def _joined(plug: Plug, plugs: tuple[Plug, ...], finest_mm3: float) -> tuple[Plug, ...]:
     """Plugs with a new one before them, or joined with one of its strand among the newest, finest part of the channel.
 
-    Within that part order is not kept, so that strands mixed a little at a time stay few plugs.
+    With the newest alone, so that order is kept; once plugs are many, with any in that part, so that they stay so few.
     """
     newest_mm3 = 0.0
-    for index, older in enumerate(plugs):
+    for index, older in enumerate(plugs if len(plugs) >= _MANY else plugs[:1]):
         newest_mm3 += older.volume_mm3
         if newest_mm3 >= finest_mm3:
             break
