@@ -9,6 +9,7 @@ import errno
 import os
 import threading
 from collections.abc import Callable, Mapping
+from contextlib import suppress
 from datetime import UTC, datetime
 from math import inf
 from pathlib import Path
@@ -112,6 +113,18 @@ class Recorder:
         self._syncer.join()
         self.sync()
         self._open = False
+        os.close(self._file)
+
+    def discard(self) -> None:
+        """Close the file and remove it, because nothing came that could be recorded."""
+        if not self._open:
+            return
+        self._stop.set()
+        self._syncer.join()
+        self._open = False
+        with suppress(OSError):
+            if os.path.samestat(os.fstat(self._file), self.path.stat()):
+                self.path.unlink()
         os.close(self._file)
 
     def _sync_worked(self) -> None:

@@ -90,7 +90,7 @@ def carry_out(session: Session, manner: Manner, totals: Totals, words: Words) ->
     failure = _on_screen(session, manner, printer) if manner.on_screen else _on_lines(session, printer, words, output)
     if manner.on_screen:
         printer.tell(words.opening)
-    printer.end(totals, session.ended or "")
+    printer.end(totals, _end_text(session, manner, failure))
     printer.tell(_closing(session, words))
     if failure is not None:
         raise failure
@@ -105,7 +105,14 @@ def _make_printer(session: Session, manner: Manner, output: Output) -> Printer:
     return PlainPrinter(output, session, manner.every_s)
 
 
+def _end_text(session: Session, manner: Manner, failure: LinkFailedError | None) -> str:
+    """Why the watch is over. Why a link failed is told to people once, last, beside the output."""
+    return (session.ended or "") if failure is None or manner.as_json else "the link failed for good, as told below"
+
+
 def _closing(session: Session, words: Words) -> Iterator[str]:
+    if session.is_discarded:
+        yield "note: there was nothing to record, so the recording is not kept"
     if session.missing_sensors and session.missing_sensors not in session.notice:  # ended before the notice was due
         yield f"note: {session.missing_sensors}"
     yield from words.closing()

@@ -11,7 +11,7 @@ from typing import Any, Final, Protocol
 
 from connectors.clean_text import clean_text
 from connectors.errors import LinkFailedError
-from connectors.telemetry import Event
+from connectors.telemetry import Event, Tick
 from monitor.core.assessment import Acknowledge, Assessment
 from monitor.every import Every
 from monitor.plain_data import acknowledge_data, assessment_data, transition_data
@@ -60,6 +60,10 @@ class Recording(Protocol):
         """Put everything on the disk and close."""
         ...
 
+    def discard(self) -> None:
+        """Close and remove what nothing was recorded in."""
+        ...
+
 
 Onlooker = Callable[[Step], None]
 
@@ -102,6 +106,9 @@ class Session:
         self._recorder: Recording | None = None
         self._due = Every(ASSESSMENT_EVERY_S)
         self._onlookers: list[Onlooker] = []
+        self._has_heard = False
+        self.is_discarded = False
+        """Whether the recording was removed, because the link never opened and nothing came that could be recorded."""
         self.fault: str | None = None
         """What of strandwatch itself failed and was left out, in words; None while all is well."""
         self._newest: Step | None = None
@@ -174,13 +181,16 @@ class Session:
                 raise
         except LinkFailedError as error:
             reason = str(error)
+            self.is_discarded = self._recorder is not None and not self._has_heard
             raise
         except BrokenPipeError:
             reason = "the output went away"
             raise
         finally:
             self.ended = reason
-            if self._recorder is not None:
+            if self._recorder is not None and self.is_discarded:
+                self._recorder.discard()
+            elif self._recorder is not None:
                 self._recorder.close(reason)
 
     async def _watch(self) -> None:
@@ -212,6 +222,7 @@ class Session:
             self.take_fault(f"a part that looks on ({getattr(look, '__qualname__', 'unnamed')})", error)
 
     def _record_input(self, event: Event | Acknowledge) -> None:
+        self._has_heard = self._has_heard or not isinstance(event, Tick)
         if not isinstance(event, Acknowledge):
             self._roll.take(event)
         if self._recorder is None:

@@ -5,6 +5,7 @@ tested with the link.
 """
 
 import fcntl
+import json
 import os
 import pty
 import select
@@ -263,15 +264,23 @@ def _refused(words: list[str], capsys: pytest.CaptureFixture[str]) -> tuple[int,
 
 
 def test_a_missing_port_is_a_failed_link(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    """Status 3, the port named; what there is to record is recorded."""
+    """Status 3, the port named once beside the output; of a watch in which nothing came no recording stays behind."""
     profile = _profile(tmp_path / "machine.toml", _serial("/dev/no-such-port"))
-    status, told = _refused(["--profile", str(profile), "--record", str(tmp_path / "r")], capsys)
+    status = main(["watch", "--headless", "--profile", str(profile), "--record", str(tmp_path / "r")])
+    printed = capsys.readouterr()
     assert status == 3
-    assert "/dev/no-such-port" in told
-    (path,) = (tmp_path / "r").iterdir()
-    (last,) = [item for item in read_recording(path).items() if isinstance(item, Conclusion)][-1:]
-    assert last.kind == "end"
-    assert "/dev/no-such-port" in str(last.data["reason"])
+    assert printed.err.count("there is no port /dev/no-such-port") == 1
+    assert "there is no port" not in printed.out
+    assert "end: the link failed for good" in printed.out
+    assert "the recording is not kept" in printed.out
+    assert list((tmp_path / "r").iterdir()) == []
+
+
+def test_json_of_a_missing_port_tells_programs_why(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """The last line of the output holds the reason, whatever is told to people beside it."""
+    profile = _profile(tmp_path / "machine.toml", _serial("/dev/no-such-port"))
+    assert main(["watch", "--json", "--profile", str(profile), "--no-record"]) == 3
+    assert "there is no port /dev/no-such-port" in json.loads(capsys.readouterr().out)["reason"]
 
 
 def _websocket(port: int, token_file: Path | None = None) -> str:
@@ -320,7 +329,7 @@ def test_a_watch_over_a_websocket_tells_how_things_stand_and_ends_cleanly(device
 def test_a_refused_token_is_a_failed_link_and_is_never_shown(
     tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    """Status 3; where the token stands is told, the token is not, nor is it in the recording."""
+    """Status 3; where the token stands is told, the token is not, and no recording stays behind."""
     token = tmp_path / "token"
     token.write_text("opensesame123")
     token.chmod(0o600)
@@ -329,8 +338,8 @@ def test_a_refused_token_is_a_failed_link_and_is_never_shown(
         status, told = _refused(["--profile", str(profile), "--record", str(tmp_path / "r")], capsys)
     assert status == 3
     assert "does not let us in (HTTP 401)" in told
-    (path,) = (tmp_path / "r").iterdir()
-    assert "opensesame" not in told + path.read_text(encoding="utf-8")
+    assert "opensesame" not in told
+    assert list((tmp_path / "r").iterdir()) == []
 
 
 def test_a_refused_connection_is_a_failed_link(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:

@@ -290,6 +290,21 @@ def test_closing_tries_once_more(recorder: Recorder, clock: Clock, monkeypatch: 
     assert items[1].data["reason"] == "stopped by the owner"
 
 
+def test_a_discarded_recording_is_gone_and_nothing_else_is(recorder: Recorder, tmp_path: Path) -> None:
+    """What stands at its name by then, if it is another file, stays; discarding or closing again changes nothing."""
+    other = Recorder(tmp_path / "other.jsonl", HEADER, sync_every_s=NEVER_S, clock=lambda: 0.0)
+    other.path.unlink()
+    other.path.write_text("mine")
+    other.discard()
+    assert other.path.read_text() == "mine"
+    recorder.discard()
+    recorder.discard()
+    recorder.close()
+    recorder.record_event(Tick(1.0))
+    assert not recorder.path.exists()
+    assert not recorder._syncer.is_alive()
+
+
 def _broken_disk(_file: int) -> None:
     raise OSError(errno.EIO, "Input/output error")
 

@@ -138,6 +138,17 @@ async def test_a_link_failed_for_good_ends_the_watch_and_is_told() -> None:
     assert log[-2:] == ["link closed", "recorder closed: no such port"]
 
 
+async def test_a_link_that_never_opened_leaves_no_recording() -> None:
+    """There is nothing in it but its header, and ticks while the link was tried; whatever else came is kept."""
+    for came, last in (((Tick(1.0),), "recording removed"), (NIGHT, "recorder closed: no such port")):
+        log: list[str] = []
+        session = Session(ListedLink(came, failure=LinkFailedError("no such port")), ScriptedEngine(), name="test")
+        session.record_with(NotedRecorder(log))
+        with pytest.raises(LinkFailedError):
+            await session.run()
+        assert log[-1] == last
+
+
 @pytest.mark.parametrize(
     ("number", "reason"),
     [

@@ -172,6 +172,10 @@ class NotedRecorder:
         """Note it."""
         self.log.append(f"recorder closed: {reason}")
 
+    def discard(self) -> None:
+        """Note it."""
+        self.log.append("recording removed")
+
 
 class Caught:
     """An output whose lines and messages can be read."""
