@@ -18,6 +18,7 @@ from monitor.core.field import Field
 from monitor.core.field_state import FieldState
 
 _FIRST_STEP_S: Final = 4.0
+_SETTLED_S: Final = 64.0  # the slowest exchange takes some 10 s
 _MOST_RISE_K: Final = 4.0  # of any wall within a step: the dose then errs by less than a percent
 _MOST_RETRACTED_MM: Final = 10.0  # after a long feed; what lies further beyond the merge point is not followed
 _NEVER: Final = math.inf
@@ -157,17 +158,18 @@ def _hurried(field: Field, state: FieldState, stretch: Stretch) -> tuple[float, 
 
 
 def _steps(field: Field, stretch: Stretch, start_c: Array, total_s: float) -> Iterator[float]:
-    """Steps through what is left of a stretch: they double, but never so far that walls or strand move much."""
+    """Steps through what is left of a stretch.
+
+    They double until a strand has settled, and are short while walls change. One that moves fast settles by moving.
+    """
     rise_k = float(np.abs(stretch.walls_c - start_c).max())
     longest_s = stretch.length_s * _MOST_RISE_K / rise_k if rise_k > 0.0 else math.inf
-    if stretch.feed_mm[0] != 0.0:
-        path_s = stretch.length_s * field.grid.cells * field.grid.cell_mm / abs(stretch.feed_mm[0])
-        longest_s = min(longest_s, path_s / 4)
-    step_s = min(_FIRST_STEP_S, longest_s)
+    is_fast = abs(stretch.feed_mm[0]) / stretch.length_s > field.grid.cell_mm / _FIRST_STEP_S
+    step_s = min(math.inf if is_fast else _FIRST_STEP_S, longest_s)
     while total_s > step_s:
         yield step_s
         total_s -= step_s
-        step_s = min(2 * step_s, longest_s)
+        step_s = min(2 * step_s if step_s < _SETTLED_S else math.inf, longest_s)
     if total_s > 0.0:
         yield total_s
 
