@@ -50,11 +50,6 @@ class Asker:
         self._took_s = 0.0
         self._late_positions = 0
 
-    @property
-    def is_asking(self) -> bool:
-        """Whether any query is still allowed to go out."""
-        return bool(self._every_s)
-
     def next_query(self, time_s: float) -> Query | None:
         """The query to send at `time_s` [s], or None. It is taken as sent."""
         self._give_up(time_s)

@@ -6,7 +6,7 @@ Owns names, limits, defaults and descriptions. Knows nothing of how the port is 
 import re
 from collections.abc import Mapping
 from math import pi
-from typing import Annotated, Any, Final, Literal, Self
+from typing import Annotated, Final, Literal, Self
 
 from pydantic import BaseModel, ConfigDict, Field, field_validator, model_validator
 
@@ -209,12 +209,3 @@ class SerialSettings(BaseModel):
     def axis_per_mm(self) -> float:
         """Reading of the feed axis per millimetre of strand."""
         return 1.0 if self.volumetric_diameter_mm is None else pi * self.volumetric_diameter_mm**2 / 4
-
-
-def described_fields() -> Mapping[str, tuple[Any, str]]:
-    """Key of the `[link]` table -> its default (None where it must be given) and what it means, in order."""
-    fields = SerialSettings.model_fields
-    return {
-        name: (None if field.is_required() else field.get_default(call_default_factory=True), field.description or "")
-        for name, field in fields.items()
-    }

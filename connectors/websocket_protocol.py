@@ -49,16 +49,6 @@ class WebsocketProtocol:
         self.reconnect_reason: str | None = None
         self.is_planned = False
 
-    @property
-    def document(self) -> Json:
-        """The status as last known; for checking a profile."""
-        return self._status.document
-
-    @property
-    def complaints(self) -> Complaints:
-        """Counts of what could not be used."""
-        return self._complaints
-
     def greeting(self) -> list[str]:
         """Texts to send after connecting, with the token's place holder."""
         return list(self._settings.on_connect)

@@ -10,7 +10,7 @@ from pydantic import ValidationError
 
 import connectors
 from connectors.serial_patterns import LONGEST_MATCHED_LINE, LinePattern
-from connectors.serial_settings import Mix, SerialSettings, described_fields
+from connectors.serial_settings import Mix, SerialSettings
 
 EXAMPLES = [Path(connectors.__file__).parent / "examples" / f"serial_{mode}.toml" for mode in ("listen", "ask")]
 GIVEN: dict[str, Any] = {"port": "/dev/invented", "sensors": {"manifold": "T0"}}
@@ -116,13 +116,6 @@ def test_unreadable_value_is_left_out() -> None:
     words = _pattern(channels={"stall": {"group": "word", "words": {"yes": 1}}})
     assert words.read("stall E0 maybe") == {}
     assert _pattern(first_input=5).read("stall E0 x") == {}
-
-
-def test_every_key_is_described() -> None:
-    """Each key of the table has a description that a generated profile can print; only two have no default."""
-    fields = described_fields()
-    assert all(len(text) > 15 for _, text in fields.values())
-    assert [name for name in fields if SerialSettings.model_fields[name].is_required()] == ["port", "sensors"]
 
 
 @pytest.mark.parametrize("path", EXAMPLES, ids=lambda path: path.name)

@@ -341,7 +341,9 @@ class TestRules:
         (told,) = events
         assert isinstance(told, Malformed)
         assert "fits no message rule" in told.reason
-        assert protocol.complaints.counts["not usable"] == 5
+        (more,) = protocol.receive('{"t": "?"}', 3.0)
+        assert isinstance(more, Malformed)
+        assert "4 more" in more.reason
 
     def test_refusal_in_the_machines_own_words(self) -> None:
         """An answer that turns the greeting down is told as the machine told it, cleaned."""

@@ -8,11 +8,10 @@ import pytest
 from pydantic import ValidationError
 
 from connectors.errors import SettingsError
-from connectors.telemetry import Execution
 from connectors.websocket_access import read_access
-from connectors.websocket_check import describe_channels, explain_sends
+from connectors.websocket_check import explain_sends
 from connectors.websocket_settings import WebsocketSettings
-from tests.websocket_examples import CHANNELS, FULL_RULE, PART_RULE, STATUS, example, settings
+from tests.websocket_examples import CHANNELS, FULL_RULE, PART_RULE, example, settings
 
 TOKEN = "s3cret-of-this-test"  # noqa: S105 -- invented
 
@@ -223,21 +222,3 @@ class TestCheck:
         shown = "\n".join(explain_sends(example("pairs")))
         assert all(text in shown for text in example("pairs").texts)
         assert explain_sends(settings()) == ["nothing but the opening of the connection and its pings"]
-
-    def test_channels_are_described(self) -> None:
-        """Each channel with its value or its reason, and numbers that nothing maps."""
-        status = STATUS | {"feed": [{"run": 100.0}], "fan": 3, "door": True, "x": {"y/z": [0.5]}, "state": "on"}
-        words = {"pointer": "/state", "words": {"on": "ACTIVE"}}
-        found = describe_channels(settings(channels=CHANNELS | {"execution": words}), status)
-        assert [str(channel) for channel in found.channels] == [
-            "temp_c:manifold: 210.5 °C",
-            "fed_mm:1: 100 mm",
-            "fed_mm:2: no value: /feed/1 is missing: the array has a length of 1",
-            "execution: ACTIVE",
-        ]
-        assert found.channels[3].reading.word is Execution.ACTIVE
-        assert found.unmapped == ("/fan", "/x/y~1z/0")
-
-    def test_at_most_twenty_unmapped(self) -> None:
-        """A large status does not flood the screen."""
-        assert len(describe_channels(settings(), {str(n): n for n in range(100)}).unmapped) == 20
