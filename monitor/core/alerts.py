@@ -41,7 +41,6 @@ class Change(NamedTuple):
     event: str
     record: Record
     previous: AlertState
-    value: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -101,7 +100,7 @@ def acknowledge(book: AlertBook, points: Iterable[int]) -> tuple[AlertBook, list
         if record is None or record.acknowledged or record.state is AlertState.NORMAL:
             continue
         seen = replace(record, acknowledged=True)
-        changes.append(Change(point, "acknowledged", seen, record.state, float("nan")))
+        changes.append(Change(point, "acknowledged", seen, record.state))
         if seen.level:
             records[point] = seen
         else:
@@ -109,12 +108,10 @@ def acknowledge(book: AlertBook, points: Iterable[int]) -> tuple[AlertBook, list
     return AlertBook(records, book.counts), changes
 
 
-def noted(book: AlertBook, points: Iterable[int], event: str, values: Array) -> list[Change]:
+def noted(book: AlertBook, points: Iterable[int], event: str) -> list[Change]:
     """Something to tell of points that are active, which leaves their state as it is."""
     active = [(point, book.records[point]) for point in points if point in book.records]
-    return [
-        Change(point, event, record, record.state, float(values[point])) for point, record in active if record.level
-    ]
+    return [Change(point, event, record, record.state) for point, record in active if record.level]
 
 
 def _update_point(
@@ -142,7 +139,7 @@ def _update_point(
         records[point] = record
         return
     event, after = _changed(record, target, time_s)
-    changes.append(Change(point, event, after, record.state, value))
+    changes.append(Change(point, event, after, record.state))
     if event == "raised":
         counts[point] = counts.get(point, 0) + 1
     _settle(records, point, after)

@@ -242,7 +242,7 @@ def _judge(model: Model, before: EngineState, state: EngineState) -> tuple[Engin
     if book is not state.alerts:
         state = state._replace(alerts=book)
     settled = _settled(model, before, state)
-    changes += noted(book, settled, "settled", values)
+    changes += noted(book, settled, "settled")
     if settled:
         state = state._replace(settled={**state.settled, **settled})
     return state, transitions(model, state, values, changes, "engine")
