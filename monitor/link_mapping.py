@@ -5,10 +5,13 @@ Owns that reading of the links' settings, and what they could send. Opens nothin
 
 from connectors.serial_queries import Query
 from connectors.serial_settings import SerialSettings
+from connectors.websocket_channels import INPUT_KINDS, kind_of, owner_of
 from connectors.websocket_check import explain_sends
 from connectors.websocket_settings import WebsocketSettings
 
 Link = SerialSettings | WebsocketSettings
+Place = tuple[str | int, ...]
+"""Place in the profile: keys of tables and 0-based places in arrays."""
 
 
 def sensors_reported(link: Link) -> frozenset[str]:
@@ -24,6 +27,30 @@ def inputs_reported(link: Link) -> frozenset[int]:
     if isinstance(link, WebsocketSettings):
         return link.inputs
     return frozenset(number for shares in link.shares.values() for number in shares)
+
+
+def inputs_named(link: Link) -> list[tuple[Place, int]]:
+    """Every input that the mapping names, with its place in the profile."""
+    if isinstance(link, WebsocketSettings):
+        return [
+            (("link", "channels", name), int(owner_of(name))) for name in link.channels if kind_of(name) in INPUT_KINDS
+        ]
+    named: list[tuple[Place, int]] = [
+        (("link", "input_of_tool", str(tool)), number) for tool, number in link.input_of_tool.items()
+    ]
+    for tool, mix in link.mixes.items():
+        named += [(("link", "mixes", str(tool), "weights", str(number)), number) for number in mix.weights]
+    rows = [(place, row.input) for place, row in enumerate(link.patterns)]
+    return named + [(("link", "patterns", place, "input"), number) for place, number in rows if number is not None]
+
+
+def sensors_named(link: Link) -> list[tuple[Place, str]]:
+    """Every sensor that the mapping names without reporting its temperature there, with its place in the profile."""
+    if isinstance(link, WebsocketSettings):
+        beside = [name for name in link.channels if kind_of(name) in ("set_c", "duty")]
+        return [(("link", "channels", name), owner_of(name)) for name in beside]
+    rows = [(place, row.sensor) for place, row in enumerate(link.patterns)]
+    return [(("link", "patterns", place, "sensor"), sensor) for place, sensor in rows if sensor is not None]
 
 
 def address(link: Link) -> str:

@@ -10,11 +10,10 @@ from collections.abc import Iterator, Mapping, Sequence
 from itertools import chain
 from typing import Final
 
-from connectors.serial_settings import SerialSettings
-from monitor.link_mapping import sensors_reported
+from monitor.link_mapping import inputs_named, sensors_named, sensors_reported
 from monitor.profile_cold_end import check_cold_end
 from monitor.profile_draft import Draft
-from monitor.profile_faults import Finding, hint
+from monitor.profile_faults import Finding, hint, shown
 
 _WALL_LAWS: Final = (
     'exactly one of sensor = "...", bridge = true, ambient = true and estimated = true (which may name a sensor too)'
@@ -23,7 +22,20 @@ _WALL_LAWS: Final = (
 
 def check(read: Draft) -> list[Finding]:
     """Apply all the rules."""
-    rules = (_laws, _bridges, _merge_point, _bores, _liners, _names, _loads, _drives, _reports, _credits, _alerts)
+    rules = (
+        _laws,
+        _bridges,
+        _merge_point,
+        _bores,
+        _liners,
+        _names,
+        _loads,
+        _drives,
+        _reports,
+        _credits,
+        _beside,
+        _alerts,
+    )
     return [*chain.from_iterable(rule(read) for rule in rules), *check_cold_end(read)]
 
 
@@ -131,17 +143,23 @@ def _reports(read: Draft) -> Iterator[Finding]:
 def _credits(read: Draft) -> Iterator[Finding]:
     """Feed credited to an input that is not there would be missing from the one that it belongs to."""
     known = sorted({row.input for row in read.inputs.values()})
-    if not known or not isinstance(read.link, SerialSettings):
+    if not known or read.link is None:
         return
-    credited: list[tuple[tuple[str, ...], int]] = [
-        (("link", "input_of_tool", str(tool)), number) for tool, number in read.link.input_of_tool.items()
-    ]
-    for tool, mix in read.link.mixes.items():
-        credited += [(("link", "mixes", str(tool), "weights", str(number)), number) for number in mix.weights]
-    for place, number in credited:
+    for place, number in inputs_named(read.link):
         if number not in known:
-            problem = f"credits feed to input {number}, which is not in [[inputs]]"
+            problem = f"speaks of input {number}, which is not in [[inputs]]"
             yield Finding(place, problem, _listed(known))
+
+
+def _beside(read: Draft) -> Iterator[Finding]:
+    """A set point or duty of a sensor that nothing else knows would be recorded, and never used."""
+    if read.link is None:
+        return
+    named = {zone.sensor for zone in read.zones.values()} | {heater.sensor for heater in read.heaters.values()}
+    known = sorted(sensors_reported(read.link) | {sensor for sensor in named if sensor is not None})
+    for place, sensor in sensors_named(read.link):
+        if sensor not in known:
+            yield Finding(place, f"there is no sensor {shown(sensor)}" + hint(sensor, known), ", ".join(known))
 
 
 def _alerts(read: Draft) -> Iterator[Finding]:

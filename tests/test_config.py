@@ -463,6 +463,52 @@ messages = [{ means = "full" }]
     assert "did you mean pointer?" in str(nested)
 
 
+@pytest.mark.parametrize(
+    ("row", "key", "told", "allowed"),
+    [
+        ('"fed_mm:3" = { pointer = "/f" }', "link.channels.fed_mm:3", "input 3", "allowed: 1, 2"),
+        ('"sensed_mm:12" = { pointer = "/f" }', "link.channels.sensed_mm:12", "input 12", "allowed: 1, 2"),
+        ('"stall:4" = { pointer = "/f" }', "link.channels.stall:4", "input 4", "allowed: 1, 2"),
+        ('"set_c:nozle" = { pointer = "/s" }', "link.channels.set_c:nozle", "did you mean nozzle?", "manifold, nozzle"),
+        ('"duty:bed" = { pointer = "/d" }', "link.channels.duty:bed", "no sensor", "allowed: manifold, nozzle"),
+    ],
+)
+def test_channels_name_what_the_profile_has(row: str, key: str, told: str, allowed: str) -> None:
+    """A channel of an input or a sensor that is not there would be recorded, and never watched."""
+    link = """
+[link]
+kind = "websocket"
+url = "ws://192.0.2.7/x"
+messages = [{ means = "full" }]
+[link.channels]
+"temp_c:manifold" = { pointer = "/m" }
+"temp_c:nozzle" = { pointer = "/n" }
+"set_c:nozzle" = { pointer = "/s" }
+"fed_mm:2" = { pointer = "/f" }
+"""
+    assert parse(SOUND + link).link is not None
+    fault = only_fault(SOUND + link + row + "\n")
+    assert fault.key == key
+    assert told in str(fault)
+    assert allowed in str(fault)
+    alone = link + '"temp_c:bed" = { pointer = "/b" }\n"duty:bed" = { pointer = "/d" }\n'
+    assert parse(SOUND + alone).link is not None  # whatever reports its own temperature is known
+
+
+@pytest.mark.parametrize(
+    ("pattern", "key", "told"),
+    [
+        ('input = 3\nchannels = { stall = { constant = 1 } }\nregex = "stall"', "input", "input 3, which is not in"),
+        ('sensor = "nozle"\nchannels = { duty = { constant = 1 } }\nregex = "on"', "sensor", "did you mean nozzle?"),
+    ],
+)
+def test_patterns_name_what_the_profile_has(pattern: str, key: str, told: str) -> None:
+    """The same of a line that the owner reads with a pattern."""
+    fault = only_fault(f'{SOUND}{LINK}\n[[link.patterns]]\nname = "own"\n{pattern}\n')
+    assert fault.key == f"link.patterns[1].{key}"
+    assert told in str(fault)
+
+
 def test_bad_pattern_is_told() -> None:
     """A regular expression that cannot be compiled is a fault at its own key, with the reason."""
     pattern = (
