@@ -98,7 +98,7 @@ def _child() -> None:
 
     link = SimulatedLink(SCENARIOS["healthy-night"], seed=1, period_s=0.25, speed=1.0)
     session = Session(link, Engine(demo_profile().parameters), name="simulated machine")
-    asyncio.run(run_beside(session, show))
+    asyncio.run(run_beside(session, show, instead=lambda: session.stop("the screen failed")))
 
 
 def main() -> None:
