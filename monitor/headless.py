@@ -20,7 +20,7 @@ from monitor.step import Step
 from monitor.summary import summary_lines
 from monitor.totals import Totals
 
-_NEEDS_ACTION = frozenset({"raised", "re-raised", "escalated"})
+_NEEDS_ACTION = frozenset({"raised", "re-raised", "escalated", "settled", "goes on"})
 
 
 class Printer(Protocol):
@@ -97,8 +97,9 @@ class PlainPrinter:
         if text:
             self._output.line(text)
         for transition in step.transitions:
-            for line in alert_lines(transition):
-                self._output.line(line)
+            if not transition.alert.folded_under:  # told by the alert that has the cause
+                for line in alert_lines(transition):
+                    self._output.line(line)
         if self._due is not None and self._due(step.event.time_s):
             self._output.line(status_text(step.assessment))
         self._notices.take()

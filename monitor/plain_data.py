@@ -211,4 +211,6 @@ def _alert(alert: Alert) -> Plain:
         "value": _number(alert.value),
         "limit": _number(alert.limit),
         "unit": alert.unit,
+        "also": list(alert.also),
+        "folded_under": alert.folded_under,
     }

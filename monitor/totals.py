@@ -112,7 +112,7 @@ class Totals:
 
     def _take_alert(self, transition: AlertTransition) -> None:
         alert = transition.alert
-        if alert.state not in _AT_REST:
+        if alert.state not in _AT_REST and not alert.folded_under:
             self._worst[alert.id] = max(alert.priority, self._worst.get(alert.id, alert.priority))
 
     def _take_strands(self, assessment: Assessment) -> None:

@@ -20,6 +20,9 @@ from tests.machines import GREY, machine
 HOT = {"temp_c:cold_end": 32.0, "temp_c:manifold": 195.0, "temp_c:nozzle": 225.0, "set_c:manifold": 195.0}
 
 
+_SEEN = Acknowledge(60.0, "cold_feed/input 1/1", "owner")
+
+
 def _sample(time_s: float, fed_mm: float = 0.0, **walls: float) -> Sample:
     named = {f"temp_c:{name}": value for name, value in walls.items()}
     return Sample(time_s, {**HOT, **named, "fed_mm:1": fed_mm})
@@ -55,11 +58,12 @@ def test_a_standing_strand_ages_by_the_arrhenius_rate_of_its_wall() -> None:
 def test_the_warning_comes_before_the_limit() -> None:
     """A strand left standing raises a WARNING first and an ALARM later, and the forecast made before fits both."""
     early = _last(_still(1800.0)).assessment.strands[0]
-    told = _raised(_still(12 * 3600.0))
+    warned_s, limit_s = (1800.0 + left.low for left in (early.warn_left_s, early.limit_left_s))
+    seen = Acknowledge(warned_s + 60.0, "dose/input 1/1", "owner")
+    told = _raised(sorted([*_still(12 * 3600.0), seen], key=lambda event: event.time_s))
 
-    assert told["raised dose WARNING"] < told["escalated dose ALARM"]
-    assert told["raised dose WARNING"] == pytest.approx(1800.0 + early.warn_left_s.low, abs=15.0)
-    assert told["escalated dose ALARM"] == pytest.approx(1800.0 + early.limit_left_s.low, abs=15.0)
+    assert told["raised dose WARNING"] == pytest.approx(warned_s, abs=15.0)
+    assert told["escalated dose ALARM"] == pytest.approx(limit_s, abs=15.0)
     assert early.limit_left_s.high > early.limit_left_s.low
 
 
@@ -131,7 +135,42 @@ def test_turns_of_a_strand_on_a_cold_manifold_are_one_alert() -> None:
     warm = [_sample(1600.0 + s, fed_mm=1600.0 + s, manifold=185.0) for s in range(200)]
     events = [change.event for step in run([*cold, *warm], machine()) for change in step.transitions]
 
-    assert events == ["raised", "cleared"]
+    assert events == ["raised", "escalated", "cleared"]  # nobody has seen it for five minutes
+
+
+def test_a_warning_that_nobody_sees_becomes_an_alarm() -> None:
+    """Half the time to respond after it was raised (IMO MSC.302(87), 6.2.2); what was acknowledged stays a WARNING."""
+    cold = [_sample(float(s), fed_mm=float(s), manifold=165.0) for s in range(1, 1200)]
+    unseen, seen = _raised(cold), _raised(sorted([*cold, _SEEN], key=lambda event: event.time_s))
+
+    assert unseen["escalated cold_feed ALARM"] - unseen["raised cold_feed WARNING"] == pytest.approx(300.0, abs=5.0)
+    assert "escalated cold_feed ALARM" not in seen
+
+
+def test_strands_with_one_cause_are_one_alert() -> None:
+    """A cold side above the glass transition softens all strands alike: one alert that names the others."""
+    warm = list(_still(3600.0, every_s=2.0, cold_end=75.0))
+    steps = list(run(warm, machine(3)))
+    told = [change for step in steps for change in step.transitions if change.event == "raised"]
+    (shown,) = steps[-1].assessment.alerts
+
+    assert [change.alert.condition for change in told] == ["softening"] * 3
+    assert [bool(change.alert.folded_under) for change in told] == [False, True, True]
+    assert (shown.subject, shown.also) == ("input 1", ("input 2", "input 3"))
+    assert "also input 2, input 3" in shown.text
+    assert [strand.condition for strand in steps[-1].assessment.strands] == [Condition.FAULT] * 3
+
+
+def test_seeing_an_alert_sees_what_is_folded_under_it() -> None:
+    """One acknowledgement for one cause."""
+    warm = list(_still(600.0, every_s=2.0, cold_end=75.0))
+    engine = Engine(machine(3))
+    for event in warm:
+        step = engine.advance(event)
+    seen = engine.advance(Acknowledge(601.0, step.assessment.alerts[0].id, "owner"))
+
+    assert [change.event for change in seen.transitions] == ["acknowledged"] * 3
+    assert seen.assessment.alerts[0].state is AlertState.ACKNOWLEDGED
 
 
 @pytest.mark.parametrize(

@@ -205,9 +205,10 @@ def test_in_a_pause_it_ages_by_the_law_at_its_hottest_wall() -> None:
 
 def test_a_long_pause_calls_and_a_purge_ends_it() -> None:
     """A WARNING with the share of the warn dose, whose material it is and how much to purge; it clears by purging."""
-    raised, cleared = _alerts(_samples((40.0, {1: 1.0}), (9000.0, {}), (40.0, {2: 1.0}), (60.0, {})))
+    raised, *unseen, cleared = _alerts(_samples((40.0, {1: 1.0}), (9000.0, {}), (40.0, {2: 1.0}), (60.0, {})))
 
     assert (raised.event, raised.alert.priority, raised.alert.unit) == ("raised", Priority.WARNING, "%")
+    assert {change.event for change in unseen} <= {"escalated"}
     assert raised.alert.value == pytest.approx(100.0, abs=0.2)
     assert raised.alert.limit == 100.0
     assert raised.alert.text.startswith("material of input 1 between merge point and nozzle, there for ")

@@ -46,8 +46,8 @@ def test_each_pattern_raises_one_alert_of_its_kind(name: str, input_number: int,
     assert [change.alert.condition for change in told if change.event == "raised"] == ["stall"]
     assert stalls == {input_number: pattern}
     assert all(change.alert.input == input_number for change in told)
-    assert told[-1].event == "settled"
-    assert pattern.value in told[-1].alert.text
+    (settled,) = (change for change in told if change.event == "settled")
+    assert pattern.value in settled.alert.text
 
 
 @pytest.mark.parametrize("period_s", [0.5, 2.0])

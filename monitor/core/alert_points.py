@@ -29,6 +29,12 @@ class Point:
     input: int | None = None
     zone: int | None = None
 
+    @property
+    def group(self) -> str:
+        """Points of the same group have the same cause."""
+        own = f"{self.rule.condition} of {self.subject}"
+        return self.rule.group.format(subject=self.subject) if self.rule.group else own
+
 
 def alert_points(parameters: Parameters) -> tuple[Point, ...]:
     """All points: per strand dose, softening, ceiling, cold feed, standing; liners, shared channel, sensors, link."""

@@ -33,6 +33,7 @@ class Rule:
     off_delay_s: float
     needs_fresh: bool
     needs_walls: bool = False
+    group: str = ""  # alerts of one group have one cause; `{subject}` stands for the point's; empty: each its own
 
 
 MINUTE_S: Final = 60.0
@@ -50,6 +51,7 @@ _ROWS: Final = (
         on_delay_s=0.0,
         off_delay_s=0.0,
         needs_fresh=False,
+        group="ageing of {subject}",
     ),
     Rule(
         condition="softening",
@@ -63,6 +65,7 @@ _ROWS: Final = (
         on_delay_s=60.0,
         off_delay_s=300.0,
         needs_fresh=False,
+        group="warm cold side",
     ),
     Rule(
         condition="ceiling",
@@ -77,6 +80,7 @@ _ROWS: Final = (
         off_delay_s=60.0,
         needs_fresh=True,
         needs_walls=True,
+        group="hot manifold",
     ),
     Rule(
         condition="liner",
@@ -91,6 +95,7 @@ _ROWS: Final = (
         off_delay_s=60.0,
         needs_fresh=True,
         needs_walls=True,
+        group="hot manifold",
     ),
     Rule(
         condition="cold_feed",
@@ -105,6 +110,7 @@ _ROWS: Final = (
         off_delay_s=60.0,
         needs_fresh=True,
         needs_walls=True,
+        group="cold manifold",
     ),
     Rule(
         condition="standing",
@@ -118,6 +124,7 @@ _ROWS: Final = (
         on_delay_s=0.0,
         off_delay_s=0.0,
         needs_fresh=False,
+        group="ageing of {subject}",
     ),
     Rule(
         condition="shared",
@@ -170,6 +177,7 @@ _ROWS: Final = (
         on_delay_s=0.0,
         off_delay_s=0.0,
         needs_fresh=True,
+        group="telemetry",
     ),
     Rule(
         condition="link",
@@ -183,6 +191,7 @@ _ROWS: Final = (
         on_delay_s=0.0,
         off_delay_s=0.0,
         needs_fresh=False,
+        group="telemetry",
     ),
 )
 

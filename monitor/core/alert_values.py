@@ -6,8 +6,8 @@ from typing import Final
 import numpy as np
 
 from monitor.core.alert_table import ALERT_TABLE
-from monitor.core.assess import untold_s
 from monitor.core.assessment import Array, StallFinding, StallPattern
+from monitor.core.data_age import untold_s
 from monitor.core.engine_state import EngineState, Model
 from monitor.core.feed import is_feeding
 from monitor.core.field_state import FieldState

@@ -11,7 +11,8 @@ from typing import NamedTuple
 import numpy as np
 
 from monitor.core.alert_points import Point
-from monitor.core.assessment import AlertState, Array
+from monitor.core.alert_table import Rule
+from monitor.core.assessment import AlertState, Array, Priority
 
 
 @dataclass(frozen=True, slots=True)
@@ -24,6 +25,8 @@ class Record:
     raised_s: float | None = None  # when this activation began; None before the first
     pending_level: int | None = None  # a change that has not lasted long enough yet
     pending_s: float = 0.0
+    unseen_s: float | None = None  # since when it wants to be seen
+    is_overdue: bool = False  # a WARNING that nobody has seen for half the time there is to respond
 
     @property
     def state(self) -> AlertState:
@@ -89,7 +92,19 @@ def update(
         if (rule.needs_fresh and not fresh) or (rule.needs_walls and not walls_fresh):
             continue
         _update_point(point, law, float(values[point]), time_s, records, counts, changes)
+    for point, record in records.items():
+        if _becomes_overdue(law.points[point].rule, record, time_s):
+            records[point] = replace(record, is_overdue=True)
+            changes.append(Change(point, "escalated", records[point], record.state))
     return AlertBook(records, counts), changes
+
+
+def _becomes_overdue(rule: Rule, record: Record, time_s: float) -> bool:
+    """Whether an active WARNING has now gone unseen for half its time to respond (IMO MSC.302(87), 6.2.2)."""
+    if record.acknowledged or record.is_overdue or not record.level or record.unseen_s is None:
+        return False
+    is_warning = rule.priorities[record.level - 1] is Priority.WARNING
+    return is_warning and time_s - record.unseen_s > rule.respond_within_s / 2
 
 
 def acknowledge(book: AlertBook, points: Iterable[int]) -> tuple[AlertBook, list[Change]]:
@@ -99,7 +114,7 @@ def acknowledge(book: AlertBook, points: Iterable[int]) -> tuple[AlertBook, list
         record = records.get(point)
         if record is None or record.acknowledged or record.state is AlertState.NORMAL:
             continue
-        seen = replace(record, acknowledged=True)
+        seen = replace(record, acknowledged=True, is_overdue=False)
         changes.append(Change(point, "acknowledged", seen, record.state))
         if seen.level:
             records[point] = seen
@@ -159,9 +174,9 @@ def _changed(record: Record, level: int, time_s: float) -> tuple[str, Record]:
     """Name of the transition to `level`, and the record after it."""
     after = replace(record, level=level, highest=max(level, record.highest), pending_level=None)
     if record.state is AlertState.NORMAL:
-        return "raised", replace(after, highest=level, acknowledged=False, raised_s=time_s)
+        return "raised", replace(after, highest=level, acknowledged=False, raised_s=time_s, unseen_s=time_s)
     if record.level == 0:
-        return "re-raised", replace(after, acknowledged=False)
+        return "re-raised", replace(after, acknowledged=False, unseen_s=time_s)
     if level > record.level:
-        return "escalated", replace(after, acknowledged=False)
+        return "escalated", replace(after, acknowledged=False, unseen_s=time_s)
     return ("cleared" if level == 0 else "eased"), after

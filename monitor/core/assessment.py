@@ -246,6 +246,8 @@ class Alert:
     value: float | None
     limit: float | None
     unit: str
+    also: tuple[str, ...] = ()  # subjects of the alerts that have the same cause and are folded under this one
+    folded_under: str = ""  # id of the alert that this one is folded under; empty while it is shown by itself
 
 
 @dataclass(frozen=True, slots=True)
@@ -253,7 +255,7 @@ class AlertTransition:
     """One change of an alert's state, as recorded and printed."""
 
     time_s: float
-    event: str  # raised, re-raised, escalated, eased, cleared, acknowledged; settled: a stall's pattern is final
+    event: str  # raised, re-raised, escalated, eased, cleared, acknowledged, settled, goes on
     alert: Alert
     previous: AlertState
     actor: str  # 'engine', or who acknowledged
@@ -263,8 +265,9 @@ class AlertTransition:
 class Assessment:
     """Everything known at one moment.
 
-    `alerts` come most urgent first: by priority, then unacknowledged, then newest. `counts` tells how many events of
-    each kind the session has seen (samples, malformed, link changes …).
+    Of alerts with one cause only the leading one is among `alerts`; it names the others. They come most urgent first:
+    by priority, then unacknowledged, then newest. `counts` tells how many events of each kind the session has seen
+    (samples, malformed, link changes …).
     """
 
     time_s: float

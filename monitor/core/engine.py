@@ -12,14 +12,15 @@ from typing import Final
 
 from connectors.telemetry import Event, LinkChange, Malformed, Sample, Tick
 from monitor.core.alert_values import point_values
-from monitor.core.alerts import acknowledge, noted, update
-from monitor.core.assess import alert_id, assess, data_quality, silence_s, transitions, untold_s
-from monitor.core.assessment import Acknowledge, AlertTransition, Assessment, Quality, StallPattern
+from monitor.core.assess import assess
+from monitor.core.assessment import Acknowledge, AlertTransition, Assessment
+from monitor.core.data_age import silence_s
 from monitor.core.engine_state import EngineState, Model, build_model, initial_state
 from monitor.core.estimates import estimated_sensors
 from monitor.core.feed import Feeds, carried, read_feeds
 from monitor.core.field_state import FieldState
 from monitor.core.gap_dose import stood_meanwhile
+from monitor.core.judging import acknowledged, is_news, judge
 from monitor.core.parameters import Parameters
 from monitor.core.readings import read_sensors, wall_vector
 from monitor.core.shared_channel import SharedState
@@ -78,12 +79,12 @@ def advance(
     match event:
         case Sample():
             after = _sampled(model, state, event, time_s)
-            return _judge(model, state, after) if _is_news(state, after) else (after, ())
+            return judge(model, state, after) if is_news(state, after) else (after, ())
         case Tick():
             after = state._replace(time_s=time_s)
             if silence_s(after) <= model.longest_silence_s:
                 return after, ()
-            return _judge(model, state, _held(model, after))
+            return judge(model, state, _held(model, after))
         case LinkChange():
             counts = _counted(state, "link_changes")
             state = state._replace(
@@ -93,17 +94,7 @@ def advance(
         case Malformed():
             return state._replace(time_s=time_s, counts=_counted(state, "malformed")), ()
         case Acknowledge():
-            return _acknowledged(model, state._replace(time_s=time_s), event)
-
-
-def _is_news(before: EngineState, after: EngineState) -> bool:
-    """Whether alerts are to be judged: between the field's steps nothing but a stall cannot wait for the next."""
-    if after.field is not before.field or after.field is None:
-        return True
-    if after.stalls.inputs is before.stalls.inputs:
-        return False
-    pairs = zip(before.stalls.inputs, after.stalls.inputs, strict=True)
-    return any(old.is_told != new.is_told or old.is_settled != new.is_settled for old, new in pairs)
+            return acknowledged(model, state._replace(time_s=time_s), event)
 
 
 def _sampled(model: Model, state: EngineState, sample: Sample, time_s: float) -> EngineState:
@@ -230,47 +221,6 @@ def _liner_above_s(model: Model, state: EngineState, field: FieldState, step_s: 
         tuple(above_s + step_s * (liner_c > limit_c) for above_s, limit_c in zip(spent, limits, strict=True))
         for spent, liner_c, limits in zip(state.liner_above_s, hottest_c, model.liner_limits_c, strict=True)
     )
-
-
-def _judge(model: Model, before: EngineState, state: EngineState) -> tuple[EngineState, tuple[AlertTransition, ...]]:
-    values = point_values(model, state)
-    if not state.alerts.records and not model.law.raised(values):
-        return state, ()  # a healthy machine: nothing is above its limit, nothing was
-    fresh = untold_s(state) <= model.longest_silence_s
-    walls_fresh = data_quality(model, state) is Quality.GOOD
-    book, changes = update(state.alerts, model.law, values, state.time_s, fresh=fresh, walls_fresh=walls_fresh)
-    if book is not state.alerts:
-        state = state._replace(alerts=book)
-    settled = _settled(model, before, state)
-    changes += noted(book, settled, "settled")
-    if settled:
-        state = state._replace(settled={**state.settled, **settled})
-    return state, transitions(model, state, values, changes, "engine")
-
-
-def _settled(model: Model, before: EngineState, after: EngineState) -> dict[int, tuple[int, StallPattern]]:
-    """Alert points of stalls whose pattern is final now, unless this activation has told the same before."""
-    pairs = zip(model.stall_points, before.stalls.inputs, after.stalls.inputs, strict=True)
-    points = [point if new.is_settled and not old.is_settled else None for point, old, new in pairs]
-    if not any(point is not None for point in points):
-        return {}
-    found = zip(points, model.stalls.findings(after.stalls), strict=True)
-    told = {
-        point: (after.alerts.counts.get(point, 0), stall.pattern)
-        for point, stall in found
-        if point is not None and stall is not None
-    }
-    return {point: what for point, what in told.items() if after.settled.get(point) != what}
-
-
-def _acknowledged(
-    model: Model, state: EngineState, seen: Acknowledge
-) -> tuple[EngineState, tuple[AlertTransition, ...]]:
-    values = point_values(model, state)
-    points = [index for index in state.alerts.records if alert_id(model, state, index) == seen.alert_id]
-    book, changes = acknowledge(state.alerts, points)
-    state = state._replace(alerts=book)
-    return state, transitions(model, state, values, changes, seen.actor)
 
 
 def _counted(state: EngineState, kind: str) -> dict[str, int]:

@@ -1,0 +1,99 @@
+"""From the engine's state to alerts in words: those that stand, and what changed with an event. Changes nothing."""
+
+from dataclasses import replace
+
+import numpy as np
+
+from monitor.core.alert_folding import leaders, priority_of
+from monitor.core.alert_texts import Facts, alert_action, alert_limit, alert_text
+from monitor.core.alerts import Change, Record
+from monitor.core.assess_parts import liner_readings, shared_readings
+from monitor.core.assess_strand import assess_strand
+from monitor.core.assessment import (
+    Alert,
+    AlertState,
+    AlertTransition,
+    Array,
+    LinerReading,
+    StrandAssessment,
+)
+from monitor.core.data_age import data_quality
+from monitor.core.engine_state import EngineState, Model
+
+
+def alerts_now(
+    model: Model,
+    state: EngineState,
+    values: Array,
+    strands: tuple[StrandAssessment, ...],
+    liners: tuple[LinerReading, ...],
+) -> tuple[Alert, ...]:
+    """All alerts that are not at rest, most urgent first; those folded under another one say so."""
+    alerts, under = [], leaders(model.law, state.alerts.records)
+    for point, leader in under.items():
+        record, strand_index = state.alerts.records[point], model.law.points[point].strand
+        strand = None if strand_index is None else strands[strand_index]
+        alert = _alert(model, state, values, point, record, strand, liners)
+        also = tuple(model.law.points[other].subject for other, its in under.items() if its == point != other)
+        folded_under = "" if leader == point else alert_id(model, state, leader)
+        text = f"{alert.text}; also {', '.join(also)}" if also else alert.text
+        alerts.append(replace(alert, text=text, also=also, folded_under=folded_under))
+    alerts.sort(key=lambda alert: (-alert.priority, alert.state is not AlertState.UNACKNOWLEDGED, -alert.since_s))
+    return tuple(alerts)
+
+
+def _alert(
+    model: Model,
+    state: EngineState,
+    values: Array,
+    index: int,
+    record: Record,
+    strand: StrandAssessment | None,
+    liners: tuple[LinerReading, ...],
+) -> Alert:
+    point = model.law.points[index]
+    liner = next((reading for reading in liners if point.zone is not None and reading.zone == point.subject), None)
+    value = float(values[index])
+    channel_mm = 0.0 if model.shared is None else model.shared.length_mm
+    worst = max(shared_readings(model, state), key=lambda held: held.dose_min / held.dose_warn_min, default=None)
+    facts = Facts(point, record.level, value, strand, liner, worst, channel_mm)
+    return Alert(
+        id=alert_id(model, state, index),
+        condition=point.rule.condition,
+        subject=point.subject,
+        input=point.input,
+        priority=priority_of(point.rule, record),
+        state=record.state,
+        since_s=0.0 if record.raised_s is None else record.raised_s,
+        text=alert_text(facts),
+        action=alert_action(facts),
+        value=value if np.isfinite(value) else None,
+        limit=alert_limit(facts),
+        unit=point.rule.unit,
+    )
+
+
+def transitions(
+    model: Model, state: EngineState, values: Array, changes: list[Change], actor: str
+) -> tuple[AlertTransition, ...]:
+    """The alert changes of one event, in words."""
+    if not changes:
+        return ()
+    quality = data_quality(model, state)
+    liners = liner_readings(model, state)
+    told, under = [], leaders(model.law, state.alerts.records)
+    for change in changes:
+        point = model.law.points[change.point]
+        strand = None if point.strand is None else assess_strand(model, state, point.strand, quality)
+        alert = _alert(model, state, values, change.point, change.record, strand, liners)
+        leader = under.get(change.point, change.point)
+        if leader != change.point:
+            alert = replace(alert, folded_under=alert_id(model, state, leader))
+        told.append(AlertTransition(state.time_s, change.event, alert, change.previous, actor))
+    return tuple(told)
+
+
+def alert_id(model: Model, state: EngineState, index: int) -> str:
+    """Name of one activation of a point: condition, subject, and how often it was raised."""
+    point = model.law.points[index]
+    return f"{point.rule.condition}/{point.subject}/{state.alerts.counts.get(index, 1)}"

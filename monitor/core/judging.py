@@ -1,0 +1,81 @@
+"""From new values to alerts that change: when to judge, what is told once, what goes on when another one ends.
+
+Pure, as the engine that calls it. Knows nothing of where the values come from.
+"""
+
+from collections.abc import Mapping
+
+from monitor.core.alert_folding import leaders
+from monitor.core.alert_values import point_values
+from monitor.core.alerts import AlertBook, Change, acknowledge, noted, update
+from monitor.core.assess_alerts import alert_id, transitions
+from monitor.core.assessment import Acknowledge, AlertTransition, Quality, StallPattern
+from monitor.core.data_age import data_quality, untold_s
+from monitor.core.engine_state import EngineState, Model
+
+
+def is_news(before: EngineState, after: EngineState) -> bool:
+    """Whether alerts are to be judged: between the field's steps nothing but a stall cannot wait for the next."""
+    if after.field is not before.field or after.field is None:
+        return True
+    if after.stalls.inputs is before.stalls.inputs:
+        return False
+    pairs = zip(before.stalls.inputs, after.stalls.inputs, strict=True)
+    return any(old.is_told != new.is_told or old.is_settled != new.is_settled for old, new in pairs)
+
+
+def judge(model: Model, before: EngineState, state: EngineState) -> tuple[EngineState, tuple[AlertTransition, ...]]:
+    """State with its alerts judged, and what changed of them."""
+    values = point_values(model, state)
+    if not state.alerts.records and not model.law.raised(values):
+        return state, ()  # a healthy machine: nothing is above its limit, nothing was
+    fresh = untold_s(state) <= model.longest_silence_s
+    walls_fresh = data_quality(model, state) is Quality.GOOD
+    under = leaders(model.law, state.alerts.records)
+    book, changes = update(state.alerts, model.law, values, state.time_s, fresh=fresh, walls_fresh=walls_fresh)
+    if book is not state.alerts:
+        state = state._replace(alerts=book)
+    changes += _going_on(model, under, book, changes)
+    settled = _settled(model, before, state)
+    changes += noted(book, settled, "settled")
+    if settled:
+        state = state._replace(settled={**state.settled, **settled})
+    return state, transitions(model, state, values, changes, "engine")
+
+
+def _going_on(model: Model, before: Mapping[int, int], book: AlertBook, changes: list[Change]) -> list[Change]:
+    """Alerts that come out from under one that has ended: their cause has not."""
+    if not changes:
+        return []
+    changed = {change.point for change in changes}
+    after = leaders(model.law, book.records)
+    freed = [point for point, leader in after.items() if leader == point != before.get(point, point)]
+    return noted(book, [point for point in freed if point not in changed], "goes on")
+
+
+def _settled(model: Model, before: EngineState, after: EngineState) -> dict[int, tuple[int, StallPattern]]:
+    """Alert points of stalls whose pattern is final now, unless this activation has told the same before."""
+    pairs = zip(model.stall_points, before.stalls.inputs, after.stalls.inputs, strict=True)
+    points = [point if new.is_settled and not old.is_settled else None for point, old, new in pairs]
+    if not any(point is not None for point in points):
+        return {}
+    found = zip(points, model.stalls.findings(after.stalls), strict=True)
+    told = {
+        point: (after.alerts.counts.get(point, 0), stall.pattern)
+        for point, stall in found
+        if point is not None and stall is not None
+    }
+    return {point: what for point, what in told.items() if after.settled.get(point) != what}
+
+
+def acknowledged(
+    model: Model, state: EngineState, seen: Acknowledge
+) -> tuple[EngineState, tuple[AlertTransition, ...]]:
+    """State once the owner has seen an alert, and with it all that are folded under it."""
+    values = point_values(model, state)
+    under = leaders(model.law, state.alerts.records)
+    named = [index for index in under if alert_id(model, state, index) == seen.alert_id]
+    points = [index for index, leader in under.items() if leader in named or index in named]
+    book, changes = acknowledge(state.alerts, points)
+    state = state._replace(alerts=book)
+    return state, transitions(model, state, values, changes, seen.actor)
