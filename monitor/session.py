@@ -14,12 +14,13 @@ from connectors.errors import LinkFailedError
 from connectors.telemetry import Event, Tick
 from monitor.core.assessment import Acknowledge, Assessment
 from monitor.every import Every
-from monitor.plain_data import acknowledge_data, assessment_data, transition_data
+from monitor.plain_data import acknowledge_data, assessment_data, flow_slip_data, transition_data
 from monitor.step import Step
 from monitor.unreported import SensorRoll
 
 ASSESSMENT_EVERY_S: Final = 60.0
-"""Spacing of the summaries in a recording [s of machine time]."""
+SLIP_EVERY_S: Final = 1800.0
+"""Spacing of the summaries in a recording [s of machine time]; slip is told at the end as well."""
 
 _LONGEST_TRACE: Final = 4000
 
@@ -105,6 +106,7 @@ class Session:
         self._roll = SensorRoll(sensors, inputs)
         self._recorder: Recording | None = None
         self._due = Every(ASSESSMENT_EVERY_S)
+        self._slip_due = Every(SLIP_EVERY_S)
         self._onlookers: list[Onlooker] = []
         self._has_heard = False
         self.is_discarded = False
@@ -188,10 +190,17 @@ class Session:
             raise
         finally:
             self.ended = reason
-            if self._recorder is not None and self.is_discarded:
-                self._recorder.discard()
-            elif self._recorder is not None:
-                self._recorder.close(reason)
+            self._close_recorder(reason)
+
+    def _close_recorder(self, reason: str) -> None:
+        if self._recorder is None:
+            return
+        if self.is_discarded:
+            self._recorder.discard()
+            return
+        if self._newest is not None:
+            self._record_slip(self._newest)
+        self._recorder.close(reason)
 
     async def _watch(self) -> None:
         events = self._events.events()
@@ -239,3 +248,10 @@ class Session:
             self._recorder.record_conclusion("alert", transition.time_s, transition_data(transition))
         if self._due(self.time_s):
             self._recorder.record_conclusion("assessment", self.time_s, assessment_data(step.assessment))
+        if self._slip_due(self.time_s):
+            self._record_slip(step)
+
+    def _record_slip(self, step: Step) -> None:
+        data = flow_slip_data(step.assessment)
+        if self._recorder is not None and data["inputs"]:
+            self._recorder.record_conclusion("flow_slip", self.time_s, data)

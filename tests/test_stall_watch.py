@@ -4,6 +4,7 @@ from collections.abc import Iterable, Iterator
 
 import pytest
 
+from connectors.recording import Conclusion, read_recording
 from connectors.simulated_machine import simulate
 from connectors.simulated_scenarios import SCENARIOS
 from connectors.telemetry import Event, Sample
@@ -11,7 +12,7 @@ from monitor.config import demo_profile
 from monitor.core.assessment import AlertTransition, StallPattern
 from monitor.core.engine import Step, run
 from monitor.core.stall_watch import Pace, paced
-from tests.make_replays import TAKES
+from tests.make_replays import FOLDER, TAKES
 
 PARAMETERS = demo_profile().parameters
 
@@ -98,3 +99,16 @@ def test_limits_follow_the_pace_of_the_machine() -> None:
     assert steady.period_s == 1.0
     assert pace.period_s == 4.0
     assert paced(Pace(), 10.0).period_s is None
+
+
+def test_slip_by_flow_and_temperature_is_kept_in_the_recording() -> None:
+    """The end of a recording tells what slip each input showed, in bins that add up to what it fed."""
+    recording = read_recording(FOLDER / "slow-clog.jsonl.zst")
+    told = [item for item in recording.items() if isinstance(item, Conclusion) and item.kind == "flow_slip"][-1]
+    by_input = {row["input"]: row["bins"] for row in told.data["inputs"]}
+    fed_mm = {number: sum(bin_["fed_mm"] for bin_ in bins) for number, bins in by_input.items()}
+    worst = max(by_input[1], key=lambda bin_: bin_["fed_mm"])
+
+    assert set(by_input) == {1, 2, 3, 4, 5, 6}
+    assert min(fed_mm.values()) > 50.0
+    assert 0.0 < worst["slip"] < 0.2
