@@ -28,6 +28,7 @@ def _rule(*, on_delay_s: float = 0.0, off_delay_s: float = 0.0, deadband: float 
         title="test",
         cause="test",
         consequence="test",
+        action="test",
         priorities=(Priority.WARNING, Priority.ALARM),
         unit="K",
         respond_within_s=60.0,
@@ -185,6 +186,7 @@ def test_every_row_of_the_table_is_complete() -> None:
     for rule in ALERT_TABLE.values():
         assert rule.cause
         assert rule.consequence
+        assert rule.action
         assert rule.priorities == tuple(sorted(rule.priorities))
         assert rule.respond_within_s > 0
 

@@ -1,0 +1,67 @@
+"""The table of alerts in words: what may call the owner, why, how urgently and with what manners."""
+
+from collections.abc import Iterator
+from textwrap import wrap
+from typing import Final
+
+from monitor.core.alert_table import ALERT_TABLE, Rule
+from monitor.core.alert_texts import clock_words
+from monitor.core.assessment import Priority
+
+_HEAD: Final = 16
+_WIDTH: Final = 100
+_FOLDED: Final = "alerts with one cause are shown as one; the others are named in it"
+
+
+def alert_table_lines() -> Iterator[str]:
+    """The whole table, one block for each condition."""
+    yield "What may raise an alert. Limits come from the strands' materials, the liners and [alerts] in the profile."
+    yield f"Delays, deadbands and times to respond are judgement; {_FOLDED}."
+    for rule in ALERT_TABLE.values():
+        yield ""
+        yield from _block(rule)
+
+
+def _block(rule: Rule) -> Iterator[str]:
+    urgency = ", then ".join(dict.fromkeys(priority.name for priority in rule.priorities))
+    yield f"{rule.condition} ({rule.title}): {urgency}"
+    yield from _row("cause", rule.cause)
+    yield from _row("if ignored", rule.consequence)
+    yield from _row("do", rule.action)
+    yield from _row("respond within", _response(rule))
+    yield from _row("manners", "; ".join(_manners(rule)))
+    if rule.group:
+        yield from _row("one cause with", ", ".join(_relatives(rule)))
+
+
+def _response(rule: Rule) -> str:
+    within = clock_words(rule.respond_within_s)
+    if Priority.WARNING not in rule.priorities:
+        return within
+    return f"{within}; a WARNING unseen for {clock_words(rule.respond_within_s / 2)} becomes an ALARM"
+
+
+def _manners(rule: Rule) -> Iterator[str]:
+    yield f"rises after {clock_words(rule.on_delay_s)}, clears after {clock_words(rule.off_delay_s)}"
+    if rule.deadband:
+        yield f"deadband {rule.deadband:g} {rule.unit}"
+    if rule.needs_walls:
+        yield "neither rises nor clears while a wall sensor is silent"
+    elif rule.needs_fresh:
+        yield "neither rises nor clears while the machine is silent"
+    else:
+        yield "goes on while no data come"
+
+
+def _relatives(rule: Rule) -> Iterator[str]:
+    is_own = "{subject}" in rule.group
+    for other in ALERT_TABLE.values():
+        if other is not rule and other.group == rule.group:
+            yield f"{other.condition} of the same input" if is_own else other.condition
+        elif other is rule and not is_own:
+            yield "its own kind"
+
+
+def _row(head: str, text: str) -> Iterator[str]:
+    for index, line in enumerate(wrap(text, _WIDTH - _HEAD)):
+        yield f"  {head if index == 0 else '':{_HEAD}}{line}"
