@@ -10,13 +10,15 @@ from monitor.core.assessment import Priority
 
 _HEAD: Final = 16
 _WIDTH: Final = 100
-_FOLDED: Final = "alerts with one cause are shown as one; the others are named in it"
+_INTRODUCTION: Final = (
+    "What may raise an alert. Limits come from the strands' materials, the liners and [alerts] in the profile; delays,"
+    " deadbands and times to respond are judgement. Alerts with one cause are shown as one, which names the others."
+)
 
 
 def alert_table_lines() -> Iterator[str]:
     """The whole table, one block for each condition."""
-    yield "What may raise an alert. Limits come from the strands' materials, the liners and [alerts] in the profile."
-    yield f"Delays, deadbands and times to respond are judgement; {_FOLDED}."
+    yield from wrap(_INTRODUCTION, _WIDTH)
     for rule in ALERT_TABLE.values():
         yield ""
         yield from _block(rule)
