@@ -5,8 +5,8 @@ from textwrap import wrap
 from typing import Final
 
 from monitor.core.alert_table import ALERT_TABLE, Rule
-from monitor.core.alert_texts import clock_words
 from monitor.core.assessment import Priority
+from monitor.core.duration_words import clock_words
 
 _HEAD: Final = 16
 _WIDTH: Final = 100

@@ -4,31 +4,22 @@ Plain sentences for three in the morning. Facts come from the assessment; nothin
 """
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
 
-from monitor.core.alert_points import Point
-from monitor.core.assessment import LinerReading, SharedReading, StallPattern, StrandAssessment
-from monitor.core.softening import REFERENCE_ABOVE_GLASS_K
+from monitor.core.ageing_texts import (
+    dose_action,
+    dose_text,
+    softening_action,
+    softening_text,
+    standing_action,
+    standing_text,
+)
+from monitor.core.alert_facts import Facts, strand_of
+from monitor.core.assessment import StallPattern
+from monitor.core.duration_words import clock_words
 from monitor.core.stall_texts import stall_action, stall_text
-
-
-@dataclass(frozen=True, slots=True)
-class Facts:
-    """What a text may draw on: the point's value and level, and the strand, liner or shared channel it belongs to.
-
-    Of what the shared channel holds, `shared` is the most aged; feeding `channel_mm` of strand renews the channel.
-    """
-
-    point: Point
-    level: int
-    value: float
-    strand: StrandAssessment | None
-    liner: LinerReading | None
-    shared: SharedReading | None = None
-    channel_mm: float = 0.0
 
 
 def alert_text(facts: Facts) -> str:
@@ -51,75 +42,8 @@ def alert_limit(facts: Facts) -> float | None:
     return limit if np.isfinite(limit) else None
 
 
-def aged_length_mm(strand: StrandAssessment) -> float:
-    """Strand to advance until all material past half its warn dose has gone by the merge point [mm].
-
-    Half, because material that has used half its time would soon be back in the same place.
-    """
-    over = np.flatnonzero(strand.dose_min > strand.dose_warn_min / 2)
-    if len(over) == 0:
-        return 0.0
-    half_cell_mm = (strand.x_mm[1] - strand.x_mm[0]) / 2
-    return float(strand.x_mm[over[-1]] + half_cell_mm)
-
-
-def _strand(facts: Facts) -> StrandAssessment:
-    if facts.strand is None:
-        raise ValueError(f"condition {facts.point.rule.condition!r} belongs to a strand; got none")
-    return facts.strand
-
-
-def _dose_text(facts: Facts) -> str:
-    strand = _strand(facts)
-    word = "past its limit" if facts.level > 1 else "ageing"
-    dose_min = _range(strand.dose_low_min, strand.dose_now_min, ".0f")
-    return (
-        f"input {strand.input} ({strand.material}) is {word}: {dose_min} min at"
-        f" {strand.reference_c:.0f} °C taken, warn at {strand.dose_warn_min:.0f}, limit {strand.dose_limit_min:.0f}"
-    )
-
-
-def _dose_action(facts: Facts) -> str:
-    strand = _strand(facts)
-    length_mm = aged_length_mm(strand)
-    until = _within(strand) if facts.level == 1 else "before its next use"
-    return (
-        f"Advance input {strand.input} by {np.ceil(length_mm):.0f} mm {until} and purge it, or withdraw the strand and"
-        " cut off the hot end. Mind hot parts."
-    )
-
-
-def _within(strand: StrandAssessment) -> str:
-    """By when to act, and how sure that is."""
-    low_s, high_s = strand.limit_left_s
-    if not np.isfinite(low_s):
-        return "before its next use"
-    if not strand.doubt or not np.isfinite(high_s):
-        return f"within {clock_words(low_s)}"
-    return f"within {clock_words(low_s)} (perhaps {clock_words(high_s)}: least sure is the {strand.doubt})"
-
-
-def _softening_text(facts: Facts) -> str:
-    strand = _strand(facts)
-    word = "has stood soft too long" if facts.level > 1 else "is soft"
-    return (
-        f"input {strand.input} ({strand.material}) {word} where it must be stiff: soft up to"
-        f" {strand.soft_front_mm:.0f} mm, allowed {strand.stiff_from_mm:.0f} mm; {strand.softening_min:.1f} of"
-        f" {strand.softening_limit_min:.0f} min at {strand.glass_c + REFERENCE_ABOVE_GLASS_K:.0f} °C taken"
-    )
-
-
-def _softening_action(facts: Facts) -> str:
-    strand = _strand(facts)
-    risk = "expect a jam at its next use: " if facts.level > 1 else ""
-    return (
-        f"Cool the cold end below {strand.glass_c:.0f} °C: check coolant, radiator and fan, or lower the manifold; then"
-        f" {risk}advance input {strand.input} slowly, watching that it moves."
-    )
-
-
 def _ceiling_text(facts: Facts) -> str:
-    strand = _strand(facts)
+    strand = strand_of(facts)
     return (
         f"input {strand.input} ({strand.material}) stands at a wall of {facts.value:.0f} °C,"
         f" {'above' if facts.value > facts.point.limits[0] else 'just back under'} the"
@@ -130,7 +54,7 @@ def _ceiling_text(facts: Facts) -> str:
 def _ceiling_action(facts: Facts) -> str:
     return (
         f"Lower the manifold below {facts.point.limits[0]:.0f} °C or stop heating; air the room before going close,"
-        f" then advance input {_strand(facts).input} until clean."
+        f" then advance input {strand_of(facts).input} until clean."
     )
 
 
@@ -149,7 +73,7 @@ def _liner_action(facts: Facts) -> str:
 
 
 def _cold_text(facts: Facts) -> str:
-    strand = _strand(facts)
+    strand = strand_of(facts)
     origin = " (rule of thumb)" if strand.min_feed_is_rule else ""
     skipping = strand.stall if strand.stall is not None and strand.stall.pattern is StallPattern.COLD_SKIPPING else None
     proof = "" if skipping is None else f"; it skips: {skipping.evidence[0]}"
@@ -161,21 +85,8 @@ def _cold_text(facts: Facts) -> str:
 
 
 def _cold_action(facts: Facts) -> str:
-    strand = _strand(facts)
+    strand = strand_of(facts)
     return f"Raise the manifold to {strand.min_feed_c:.0f} °C or pause the build; look for skipping on {strand.input}."
-
-
-def _standing_text(facts: Facts) -> str:
-    low_s = _strand(facts).idle_low_s
-    stood_h = _range(None if low_s is None else low_s / 3600.0, facts.value, ".1f")
-    return f"input {_strand(facts).input} has stood hot for {stood_h} h"
-
-
-def _standing_action(facts: Facts) -> str:
-    return (
-        f"Advance input {_strand(facts).input} through the hot path when the build allows, or withdraw it. Common"
-        " practice, no source."
-    )
 
 
 def _shared_text(facts: Facts) -> str:
@@ -196,12 +107,12 @@ def _shared_action(facts: Facts) -> str:
 
 
 def _stall_text(facts: Facts) -> str:
-    strand = _strand(facts)
+    strand = strand_of(facts)
     return f"input {strand.input} ({strand.material}) {stall_text(strand.stall)}"
 
 
 def _stall_action(facts: Facts) -> str:
-    strand = _strand(facts)
+    strand = strand_of(facts)
     return stall_action(strand.input, strand.stall)
 
 
@@ -236,33 +147,13 @@ def _link_action(_: Facts) -> str:
     return "Check power, cable and controller. Until data return, walls count as hot and strands as standing."
 
 
-def _range(low: float | None, high: float, digits: str) -> str:
-    """One number, or two where a gap in the data leaves the lower one possible."""
-    upper, lower = format(high, digits), format(high if low is None else low, digits)
-    return upper if lower == upper else f"{lower} to {upper}"
-
-
-def clock_words(duration_s: float) -> str:
-    """A duration in words short enough for a line.
-
-    >>> clock_words(42), clock_words(600), clock_words(9000), clock_words(float("inf"))
-    ('42 s', '10 min', '2 h 30 min', 'any time')
-    """
-    if not np.isfinite(duration_s):
-        return "any time"
-    minutes = int(duration_s // 60)
-    if minutes < 2:  # noqa: PLR2004 -- below two minutes seconds matter
-        return f"{duration_s:.0f} s"
-    return f"{minutes} min" if minutes < 60 else f"{minutes // 60} h {minutes % 60} min"  # noqa: PLR2004 -- an hour
-
-
 _TEXTS: Final[Mapping[str, Callable[[Facts], str]]] = {
-    "dose": _dose_text,
-    "softening": _softening_text,
+    "dose": dose_text,
+    "softening": softening_text,
     "ceiling": _ceiling_text,
     "liner": _liner_text,
     "cold_feed": _cold_text,
-    "standing": _standing_text,
+    "standing": standing_text,
     "stall": _stall_text,
     "melt": _melt_text,
     "shared": _shared_text,
@@ -270,12 +161,12 @@ _TEXTS: Final[Mapping[str, Callable[[Facts], str]]] = {
     "link": _link_text,
 }
 _ACTIONS: Final[Mapping[str, Callable[[Facts], str]]] = {
-    "dose": _dose_action,
-    "softening": _softening_action,
+    "dose": dose_action,
+    "softening": softening_action,
     "ceiling": _ceiling_action,
     "liner": _liner_action,
     "cold_feed": _cold_action,
-    "standing": _standing_action,
+    "standing": standing_action,
     "stall": _stall_action,
     "melt": _melt_action,
     "shared": _shared_action,

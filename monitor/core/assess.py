@@ -7,7 +7,8 @@ from collections.abc import Mapping
 from dataclasses import replace
 from typing import Final
 
-from monitor.core.assess_alerts import alerts_now
+from monitor.core.advice import advise
+from monitor.core.assess_alerts import Known, alerts_now
 from monitor.core.assess_parts import liner_readings, shared_readings
 from monitor.core.assess_strand import assess_strand
 from monitor.core.assessment import (
@@ -36,7 +37,8 @@ def assess(model: Model, state: EngineState, values: Array) -> Assessment:
     quality = data_quality(model, state)
     bare = tuple(assess_strand(model, state, index, quality) for index in range(len(model.feeds)))
     liners = liner_readings(model, state)
-    alerts = alerts_now(model, state, values, bare, liners)
+    known = Known(bare, liners, advise(model, state, bare))
+    alerts = alerts_now(model, state, values, known)
     strands = tuple(_with_condition(strand, alerts) for strand in bare)
     return Assessment(
         time_s=state.time_s,
@@ -55,6 +57,7 @@ def assess(model: Model, state: EngineState, values: Array) -> Assessment:
         alerts=tuple(alert for alert in alerts if not alert.folded_under),
         counts=state.counts,
         shared=shared_readings(model, state),
+        advice=known.advice,
     )
 
 

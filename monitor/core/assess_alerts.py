@@ -1,11 +1,15 @@
 """From the engine's state to alerts in words: those that stand, and what changed with an event. Changes nothing."""
 
 from dataclasses import replace
+from typing import NamedTuple
 
 import numpy as np
 
+from monitor.core.advice import advise
+from monitor.core.advice_types import Advice
+from monitor.core.alert_facts import Facts
 from monitor.core.alert_folding import leaders, priority_of
-from monitor.core.alert_texts import Facts, alert_action, alert_limit, alert_text
+from monitor.core.alert_texts import alert_action, alert_limit, alert_text
 from monitor.core.alerts import Change, Record
 from monitor.core.assess_parts import liner_readings, shared_readings
 from monitor.core.assess_strand import assess_strand
@@ -21,19 +25,19 @@ from monitor.core.data_age import data_quality
 from monitor.core.engine_state import EngineState, Model
 
 
-def alerts_now(
-    model: Model,
-    state: EngineState,
-    values: Array,
-    strands: tuple[StrandAssessment, ...],
-    liners: tuple[LinerReading, ...],
-) -> tuple[Alert, ...]:
+class Known(NamedTuple):
+    """What an alert's words may draw on."""
+
+    strands: tuple[StrandAssessment, ...]
+    liners: tuple[LinerReading, ...]
+    advice: tuple[Advice, ...]
+
+
+def alerts_now(model: Model, state: EngineState, values: Array, known: Known) -> tuple[Alert, ...]:
     """All alerts that are not at rest, most urgent first; those folded under another one say so."""
     alerts, under = [], leaders(model.law, state.alerts.records)
     for point, leader in under.items():
-        record, strand_index = state.alerts.records[point], model.law.points[point].strand
-        strand = None if strand_index is None else strands[strand_index]
-        alert = _alert(model, state, values, point, record, strand, liners)
+        alert = _alert(model, state, values, point, state.alerts.records[point], known)
         also = tuple(model.law.points[other].subject for other, its in under.items() if its == point != other)
         folded_under = "" if leader == point else alert_id(model, state, leader)
         text = f"{alert.text}; also {', '.join(also)}" if also else alert.text
@@ -42,21 +46,16 @@ def alerts_now(
     return tuple(alerts)
 
 
-def _alert(
-    model: Model,
-    state: EngineState,
-    values: Array,
-    index: int,
-    record: Record,
-    strand: StrandAssessment | None,
-    liners: tuple[LinerReading, ...],
-) -> Alert:
+def _alert(model: Model, state: EngineState, values: Array, index: int, record: Record, known: Known) -> Alert:
     point = model.law.points[index]
-    liner = next((reading for reading in liners if point.zone is not None and reading.zone == point.subject), None)
+    strand = None if point.strand is None else known.strands[point.strand]
+    liners = known.liners if point.zone is not None else ()
+    liner = next((reading for reading in liners if reading.zone == point.subject), None)
+    advice = tuple(piece for piece in known.advice if piece.input in {None, point.input})
     value = float(values[index])
     channel_mm = 0.0 if model.shared is None else model.shared.length_mm
     worst = max(shared_readings(model, state), key=lambda held: held.dose_min / held.dose_warn_min, default=None)
-    facts = Facts(point, record.level, value, strand, liner, worst, channel_mm)
+    facts = Facts(point, record.level, value, strand, liner, worst, channel_mm, advice)
     return Alert(
         id=alert_id(model, state, index),
         condition=point.rule.condition,
@@ -79,18 +78,21 @@ def transitions(
     """The alert changes of one event, in words."""
     if not changes:
         return ()
-    quality = data_quality(model, state)
-    liners = liner_readings(model, state)
+    known = _known(model, state)
     told, under = [], leaders(model.law, state.alerts.records)
     for change in changes:
-        point = model.law.points[change.point]
-        strand = None if point.strand is None else assess_strand(model, state, point.strand, quality)
-        alert = _alert(model, state, values, change.point, change.record, strand, liners)
+        alert = _alert(model, state, values, change.point, change.record, known)
         leader = under.get(change.point, change.point)
         if leader != change.point:
             alert = replace(alert, folded_under=alert_id(model, state, leader))
         told.append(AlertTransition(state.time_s, change.event, alert, change.previous, actor))
     return tuple(told)
+
+
+def _known(model: Model, state: EngineState) -> Known:
+    quality = data_quality(model, state)
+    strands = tuple(assess_strand(model, state, index, quality) for index in range(len(model.feeds)))
+    return Known(strands, liner_readings(model, state), advise(model, state, strands, plans=False))
 
 
 def alert_id(model: Model, state: EngineState, index: int) -> str:

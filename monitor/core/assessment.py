@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from connectors.telemetry import Execution
+from monitor.core.advice_types import Advice
 
 Array = NDArray[np.float64]
 
@@ -286,6 +287,7 @@ class Assessment:
     alerts: tuple[Alert, ...]
     counts: Mapping[str, int]
     shared: tuple[SharedReading, ...] = ()  # the shared channel, strand by strand
+    advice: tuple[Advice, ...] = ()  # empty while nothing is wrong, nor will be within the hour
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,0 +1,80 @@
+"""Advice computed from the ledger: how far to advance or withdraw, which set point will do, whether to pause.
+
+Reckoned when somebody looks, and only for strands that an alert concerns or that reach their warn dose within an hour:
+a healthy look costs nothing. Puts together what other modules reckon and word; reads the state, changes nothing.
+"""
+
+from collections.abc import Sequence
+from typing import Final
+
+from monitor.core.advice_texts import Advance, advance_advice, moves_advice, withdraw_advice
+from monitor.core.advice_types import Advice
+from monitor.core.aged_part import aged_mm, softened_mm, whole_mm
+from monitor.core.assessment import Activity, Quality, StrandAssessment
+from monitor.core.engine_state import EngineState, Model
+from monitor.core.field_state import FieldState
+from monitor.core.keep_moving import moves
+from monitor.core.machine_advice_texts import pause_advice, set_point_advice
+from monitor.core.pause_cost import pause_cost
+from monitor.core.set_point import lowest_set_point
+from monitor.core.withdrawal import withdrawal
+
+_NEAR_S: Final = 3600.0
+
+
+def advise(
+    model: Model, state: EngineState, strands: Sequence[StrandAssessment], *, plans: bool = True
+) -> tuple[Advice, ...]:
+    """Advice for this moment, strand by strand, then for the machine.
+
+    Parameters
+    ----------
+    strands : Sequence[StrandAssessment]
+        All of them, as assessed at this moment.
+    plans : bool
+        Whether to plan moves for the night as well; that costs most, and no alert's sentence tells them.
+    """
+    urgent = _urgent(model, state, strands)
+    if state.field is None or not urgent:
+        return ()
+    told = [piece for index in urgent for piece in _of_strand(model, state.field, index, strands[index], plans=plans)]
+    if strands[0].quality is Quality.BAD:
+        return tuple(told)  # walls are guesses: no set point or plan can rest on them
+    told.append(set_point_advice(strands, lowest_set_point(model, state, state.field, strands)))
+    told.append(pause_advice(strands, pause_cost(model, state, state.field, strands)))
+    return tuple(told)
+
+
+def _urgent(model: Model, state: EngineState, strands: Sequence[StrandAssessment]) -> list[int]:
+    """Strands that an alert concerns, or that stand hot and reach their warn dose within the hour."""
+    concerned = {model.law.points[point].strand for point, record in state.alerts.records.items() if record.level}
+    return [
+        index
+        for index, strand in enumerate(strands)
+        if index in concerned or (strand.activity is not Activity.COLD and strand.warn_left_s.low <= _NEAR_S)
+    ]
+
+
+def _of_strand(model: Model, field: FieldState, index: int, strand: StrandAssessment, *, plans: bool) -> list[Advice]:
+    way, told = _advance(model, field, index), []
+    if way.length_mm > 0.0:
+        told.append(advance_advice(strand, way))
+    told.append(withdraw_advice(strand, withdrawal(model.field, field, index, strand)))
+    if plans and strand.activity is Activity.IDLE and strand.quality is not Quality.BAD:
+        plan = moves(model.field, field, index, model.parameters.filament_diameter_mm)
+        told.append(moves_advice(strand, plan))
+    return told
+
+
+def _advance(model: Model, field: FieldState, index: int) -> Advance:
+    material = model.parameters.strands[index].material
+    above_min = material.warn_min / 2
+    soft_mm = softened_mm(model.field, field, index, model.parameters.limits.softening_warn_min / 2)
+    return Advance(
+        length_mm=whole_mm(max(aged_mm(model.field, field, index, above_min), soft_mm)),
+        over_limit_mm=whole_mm(aged_mm(model.field, field, index, material.limit_min)),
+        softened_mm=soft_mm,
+        above_min=above_min,
+        purge_mm=0.0 if model.shared is None else whole_mm(model.shared.length_mm),
+        is_weak=field.walls.cold_side_c > material.glass_c,
+    )
