@@ -59,11 +59,11 @@ def test_a_whole_night_runs_without_a_terminal(night: Night) -> None:
 
 
 def test_the_strand_left_idle_is_warned_of_before_its_limit(night: Night) -> None:
-    """Machine time, priority, input, text and action: first a WARNING, hours later the ALARM at the limit."""
+    """Machine time, priority, input, text and action: a WARNING, an ALARM as nobody saw it, another at the limit."""
     told = re.findall(r"^(\d\d:\d\d:\d\d)  (WARNING|ALARM) .*input 4 .*\n +do: .*input 4", night.out, re.MULTILINE)
-    assert [priority for _, priority in told] == ["WARNING", "ALARM"]
+    assert [priority for _, priority in told] == ["WARNING", "ALARM", "ALARM"]
     assert "04:00:00" < told[0][0] < "08:00:00"
-    assert told[0][0] < told[1][0] < "10:00:00"
+    assert told[0][0] < told[1][0] < "06:00:00" < told[2][0] < "10:00:00"
 
 
 def test_the_summary_tells_every_strand_the_alerts_and_the_data(night: Night) -> None:
@@ -85,7 +85,10 @@ def test_a_recorded_night_holds_every_event_and_conclusion(night: Night) -> None
     kinds = [item.kind for item in items if isinstance(item, Conclusion)]
     assert sum(isinstance(item, Sample) for item in items) == 36_000
     assert kinds.count("assessment") == 601
-    assert kinds.count("alert") == night.out.count("  do: ") + len(re.findall("cleared|eased", night.out))
+    alerts = [item for item in items if isinstance(item, Conclusion) and item.kind == "alert"]
+    told = [item for item in alerts if not item.data["folded_under"]]  # the rest is told by the alert with its cause
+    assert len(told) == night.out.count("  do: ") + len(re.findall("cleared|eased", night.out))
+    assert {item.data["condition"] for item in alerts} == {"dose", "standing"}
     assert kinds[-1] == "end"
     assert "simulated machine" in recording.header.source
     assert (recording.skipped, recording.torn, recording.damage) == (0, False, None)
