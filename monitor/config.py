@@ -62,6 +62,8 @@ class Profile:
         What stand-ins lend, value by value.
     sensors_reported : frozenset of str
         Sensors that the link's mapping provides; empty without a link.
+    notify_file : str or None
+        Where the notification channels stand; None for the owner's own place.
     """
 
     parameters: Parameters
@@ -71,6 +73,7 @@ class Profile:
     defaults: tuple[DefaultUsed, ...]
     loans: tuple[Loan, ...]
     sensors_reported: frozenset[str]
+    notify_file: str | None = None
 
 
 def load_profile(path: Path, *, user_materials: Sequence[Path] = ()) -> Profile:
@@ -186,6 +189,7 @@ def _assemble(model: ProfileFile, table: Mapping[str, Any], materials: MaterialT
         defaults=defaults_used(model, parameters),
         loans=loans(model, materials),
         sensors_reported=frozenset() if model.link is None else sensors_reported(model.link),
+        notify_file=model.alerts.notify_file,
     )
 
 

@@ -6,6 +6,8 @@ DONE: Final = 0
 ALARM: Final = 1
 WRONG_USE: Final = 2
 LINK_FAILED: Final = 3
+NOT_ACCEPTED: Final = 4
+"""A notification channel did not accept a test message."""
 OWN_FAULT: Final = 70
 """As `EX_SOFTWARE` of sysexits.h, so that a fault of ours is never taken for an alarm."""
 
@@ -15,6 +17,7 @@ exit status:
   1   alerts of priority ALARM occurred (only with --fail-on-alarm)
   2   wrong use, or a wrong profile, material or recording
   3   the link to the machine failed for good
+  4   a notification channel did not accept a test message
   70  a fault in strandwatch itself
 """
 

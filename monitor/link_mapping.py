@@ -3,6 +3,8 @@
 Owns that reading of the links' settings, and what they could send. Opens nothing.
 """
 
+from urllib.parse import urlsplit
+
 from connectors.serial_queries import Query
 from connectors.serial_settings import SerialSettings
 from connectors.websocket_channels import INPUT_KINDS, kind_of, owner_of
@@ -56,6 +58,11 @@ def sensors_named(link: Link) -> list[tuple[Place, str]]:
 def address(link: Link) -> str:
     """Where the machine is reached, without secrets."""
     return link.port if isinstance(link, SerialSettings) else link.shown_url
+
+
+def host(link: Link | None) -> str:
+    """Computer that the link leads to; empty for a serial port or no link."""
+    return (urlsplit(link.url).hostname or "") if isinstance(link, WebsocketSettings) else ""
 
 
 def texts_sent(link: Link) -> list[str]:

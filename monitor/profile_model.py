@@ -112,13 +112,14 @@ class StrandTable(ProfileTable):
 
 
 class AlertTable(ProfileTable):
-    """`[alerts]`: limits that belong to the watch, not to a material."""
+    """`[alerts]`: limits that belong to the watch, not to a material; and where the notification channels stand."""
 
     idle_backstop_h: Annotated[Number, Field(ge=0.1, le=240), Origin(NO_SOURCE)] = 8.0
     softening_warn_min: Annotated[Number, Field(gt=0, le=1e4), Origin(NO_SOURCE)] = 10.0
     softening_limit_min: Annotated[Number, Field(gt=0, le=1e5), Origin(NO_SOURCE)] = 30.0
     stale_after_s: Annotated[Number, Field(ge=0.5, le=600), Origin(NO_SOURCE)] = 5.0
     unavailable_after_s: Annotated[Number, Field(ge=1, le=3600), Origin(NO_SOURCE)] = 60.0
+    notify_file: Annotated[Text, Field(min_length=1)] | None = None
 
 
 LinkTable = Annotated[Link, Field(discriminator="kind")]

@@ -55,7 +55,7 @@ def make_parameters(model: ProfileFile, materials: MaterialTable) -> Parameters:
         last_before_merge=[zone.ends_at_merge_point for zone in model.zones].index(True),
         strands=tuple(_strand(row, materials, drives) for row in sorted(model.strands, key=lambda row: row.input)),
         liners={zone.liner: materials.liner(zone.liner) for zone in model.zones if zone.liner is not None},
-        limits=AlertLimits(**model.alerts.model_dump()),
+        limits=AlertLimits(**model.alerts.model_dump(exclude={"notify_file"})),
         heaters=tuple(Heater(row.name, row.sensor, row.power_w) for row in model.heaters),
         cold_end=_cold_end(model),
     )

@@ -108,6 +108,7 @@ softening_warn_min = 10.0  # softening where the strand must be stiff: minutes a
 softening_limit_min = 30.0
 stale_after_s = 5.0  # a value older than this counts as stale
 unavailable_after_s = 60.0  # after this silence the machine counts as lost
+# notify_file = "/home/me/.config/strandwatch/notify.toml"  # channels to your telephone: strandwatch alerts test --help
 """
 
 

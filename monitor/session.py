@@ -66,6 +66,23 @@ class Recording(Protocol):
         ...
 
 
+class Notifying(Protocol):
+    """A notifier (`monitor.notifier.Notifier`): an onlooker with something to finish when the watch ends."""
+
+    @property
+    def notice(self) -> str:
+        """What the owner should see of channels that fail."""
+        ...
+
+    def take(self, step: Step) -> None:
+        """Look at a step; must not block."""
+        ...
+
+    async def close(self) -> None:
+        """End within seconds."""
+        ...
+
+
 Onlooker = Callable[[Step], None]
 
 
@@ -105,6 +122,7 @@ class Session:
         self._events, self._engine, self._over = source, engine, over
         self._roll = SensorRoll(sensors, inputs)
         self._recorder: Recording | None = None
+        self._notifier: Notifying | None = None
         self._due = Every(ASSESSMENT_EVERY_S)
         self._slip_due = Every(SLIP_EVERY_S)
         self._onlookers: list[Onlooker] = []
@@ -128,6 +146,11 @@ class Session:
         """
         self._onlookers.append(onlooker)
 
+    def notify_with(self, notifier: Notifying) -> None:
+        """Have `notifier` look on; the session closes it when it ends, after link and recorder."""
+        self._notifier = notifier
+        self.observe(notifier.take)
+
     def take_fault(self, what: str, error: Exception) -> None:
         """Tell, and record, that a part of strandwatch that only looks on failed; the watch goes on without it."""
         self.fault = f"{what} failed and is left out ({clean_text(repr(error))}); the watch goes on. Please report this"
@@ -144,7 +167,8 @@ class Session:
     def notice(self) -> str:
         """What the owner should see about the watch itself; empty when there is nothing."""
         failure = None if self._recorder is None else self._recorder.failure
-        return "; ".join(filter(None, (failure, self.fault, self._roll.notice)))
+        unsent = "" if self._notifier is None else self._notifier.notice
+        return "; ".join(filter(None, (failure, self.fault, unsent, self._roll.notice)))
 
     @property
     def missing_sensors(self) -> str:
@@ -191,6 +215,8 @@ class Session:
         finally:
             self.ended = reason
             self._close_recorder(reason)
+            if self._notifier is not None:
+                await self._notifier.close()
 
     def _close_recorder(self, reason: str) -> None:
         if self._recorder is None:
