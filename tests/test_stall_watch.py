@@ -1,6 +1,8 @@
 """Stalls through the whole engine, on simulated nights whose faults begin early; the engine never sees the truth."""
 
+import math
 from collections.abc import Iterable, Iterator
+from dataclasses import replace
 
 import pytest
 
@@ -112,3 +114,35 @@ def test_slip_by_flow_and_temperature_is_kept_in_the_recording() -> None:
     assert set(by_input) == {1, 2, 3, 4, 5, 6}
     assert min(fed_mm.values()) > 50.0
     assert 0.0 < worst["slip"] < 0.2
+
+
+@pytest.mark.parametrize("count_mm", [0.1, 1.0, 3.0])
+def test_a_whole_healthy_night_raises_nothing_whatever_the_encoder(count_mm: float) -> None:
+    """Ten hours of turns, retractions and pauses, with fine, coarse and very coarse counts: no alert at all."""
+    strands = tuple(
+        replace(strand, drive=replace(strand.drive, encoder_mm_per_count=count_mm)) for strand in PARAMETERS.strands
+    )
+    night = (_counted(event, count_mm) for event in simulate(SCENARIOS["healthy-night"], seed=5, period_s=1.0))
+    told = [change for step in run(night, replace(PARAMETERS, strands=strands)) for change in step.transitions]
+
+    assert told == []
+
+
+def _counted(event: Event, count_mm: float) -> Event:
+    if not isinstance(event, Sample):
+        return event
+    values = {
+        name: math.floor(value / count_mm + 1e-6) * count_mm if name.startswith("sensed_mm") else value
+        for name, value in event.values.items()
+    }
+    return replace(event, values=values)
+
+
+def test_a_cold_manifold_that_makes_strands_skip_is_one_alert() -> None:
+    """One call for one cause: the manifold is too cold, and the alert says who is concerned."""
+    told, last = _told(_take("cold-manifold"))
+    shown = [change.alert.condition for change in told if change.event == "raised" and not change.alert.folded_under]
+    (alert,) = last.assessment.alerts
+
+    assert shown == ["cold_feed"]
+    assert len(alert.also) >= 2
