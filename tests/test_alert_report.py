@@ -1,6 +1,9 @@
 """The table of alerts in words."""
 
+import pytest
+
 from monitor.alert_report import alert_table_lines
+from monitor.cli import main
 from monitor.core.alert_table import ALERT_TABLE
 
 
@@ -24,3 +27,9 @@ def test_lines_fit_a_wide_terminal_and_causes_in_common_are_named() -> None:
     assert max(map(len, lines)) <= 120
     assert "  one cause with  its own kind" in block
     assert any("a WARNING unseen for 10 min becomes an ALARM" in line for line in block)
+
+
+def test_the_command_prints_it(capsys: pytest.CaptureFixture[str]) -> None:
+    """`strandwatch alerts list` prints the table."""
+    assert main(["alerts", "list"]) == 0
+    assert capsys.readouterr().out.splitlines() == list(alert_table_lines())

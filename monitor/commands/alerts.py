@@ -5,6 +5,7 @@ from pathlib import Path
 from typing import Final
 
 from monitor.commands.options import add_materials_option, late
+from monitor.exit_codes import DONE
 
 EXAMPLE: Final = """\
 example of a file of channels (chmod 600; it holds secrets):
@@ -26,9 +27,28 @@ exit status:
 
 def add_parser(subparsers: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None:
     """Add `alerts` with its commands."""
-    parser = subparsers.add_parser("alerts", help="try whether alerts reach you")
+    parser = subparsers.add_parser("alerts", help="what may call you, and whether it reaches you")
     commands = parser.add_subparsers(metavar="COMMAND", required=True)
+    _add_list(commands)
     _add_test(commands)
+
+
+def _add_list(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None:
+    table = commands.add_parser(
+        "list",
+        help="print the table of alerts",
+        description="Print every condition that may raise an alert: cause, what happens if it is ignored, what to do,\n"
+        "within what time, and how it rises and clears.",
+        formatter_class=argparse.RawDescriptionHelpFormatter,
+    )
+    table.set_defaults(run=_list)
+
+
+def _list(_: argparse.Namespace) -> int:
+    from monitor.alert_report import alert_table_lines  # noqa: PLC0415 -- brings numpy in
+
+    print("\n".join(alert_table_lines()))
+    return DONE
 
 
 def _add_test(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None:
