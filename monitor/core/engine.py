@@ -121,6 +121,8 @@ def _sampled(model: Model, state: EngineState, sample: Sample, time_s: float) ->
 
 
 def _stalls(model: Model, state: EngineState, sample: Sample, feeds: Feeds, time_s: float) -> Stalls:
+    if model.stalls.is_untold(state.stalls, sample.values):
+        return state.stalls
     is_known = state.field is not None and _is_merge_known(model, state)
     set_c = state.sensors[model.merge_sensors[0]].set_c if len(model.merge_sensors) == 1 else None
     manifold = Manifold(state.field.walls.merge_c if is_known and state.field is not None else None, set_c)

@@ -21,7 +21,9 @@ def is_news(before: EngineState, after: EngineState) -> bool:
     if after.stalls.inputs is before.stalls.inputs:
         return False
     pairs = zip(before.stalls.inputs, after.stalls.inputs, strict=True)
-    return any(old.is_told != new.is_told or old.is_settled != new.is_settled for old, new in pairs)
+    return any(
+        old is not new and (old.is_told != new.is_told or old.is_settled != new.is_settled) for old, new in pairs
+    )
 
 
 def judge(model: Model, before: EngineState, state: EngineState) -> tuple[EngineState, tuple[AlertTransition, ...]]:

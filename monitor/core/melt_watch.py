@@ -46,7 +46,7 @@ class MeltWatch:
 
     def after(self, meltings: Meltings, values: Mapping[str, float], time_s: float, feeds: Feeds) -> Meltings:
         """Balances after a sample."""
-        if not meltings:
+        if not any(duty in values for _, duty in self.channels):
             return meltings
         fed_mm = sum(feed.high_mm - feed.first_mm for feed in feeds.strands)
         return tuple(self._read(index, melting, values, time_s, fed_mm) for index, melting in enumerate(meltings))

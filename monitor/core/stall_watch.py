@@ -63,6 +63,7 @@ class Stalls(NamedTuple):
 
     inputs: tuple[Watched, ...] = ()
     pace: Pace = Pace()
+    is_blind: bool = True  # until an encoder or a driver first tells anything
 
 
 class Manifold(NamedTuple):
@@ -80,6 +81,7 @@ class StallWatch:
     min_feed_c: tuple[float, ...]
     filament_diameter_mm: float
     channels: tuple[StallChannels, ...]
+    evidence: frozenset[str]  # channels by which strands are seen to move
 
     def initial(self) -> Stalls:
         """Nothing has moved yet."""
@@ -100,24 +102,28 @@ class StallWatch:
         """
         if feeds[1].seen_s == feeds[0].seen_s:
             return stalls  # a sample without feed
-        pace = paced(stalls.pace, time_s)
+        pace, inputs = paced(stalls.pace, time_s), stalls.inputs
         if pace.period_s != stalls.pace.period_s:
-            return Stalls(self.initial().inputs, pace)  # limits computed anew, and ledgers with them
-        inputs = stalls.inputs
+            return Stalls(self.initial().inputs, pace, is_blind=False)  # limits computed anew, and ledgers with them
+        pairs = zip(feeds[0].strands, feeds[1].strands, self.channels, strict=True)
         moved = [
             index
-            for index, (before, now) in enumerate(zip(feeds[0].strands, feeds[1].strands, strict=True))
-            if before is not now or values.get(self.channels[index].flag)
+            for index, (before, now, names) in enumerate(pairs)
+            if (before is not now and before.fed_mm != now.fed_mm) or values.get(names.flag)
         ]
         if pace.period_s is None or not moved:
-            return Stalls(inputs, pace)
+            return Stalls(inputs, pace, is_blind=False)
         changed = list(inputs)
         for index in moved:
             before, now = feeds[0].strands[index], feeds[1].strands[index]
             idle_s = _hot_idle_s(inputs[index].hot_idle_s, before, now, hot_since_s[index], time_s)
             watched = Watched(inputs[index].state, idle_s)
             changed[index] = self._read(index, watched, pace.period_s, values, (time_s, manifold))
-        return Stalls(tuple(changed), pace)
+        return Stalls(tuple(changed), pace, is_blind=False)
+
+    def is_untold(self, stalls: Stalls, values: Mapping[str, float]) -> bool:
+        """Whether nothing has told how strands really move, this sample included."""
+        return stalls.is_blind and self.evidence.isdisjoint(values)
 
     def is_blind(self, stalls: Stalls, index: int) -> bool:
         """Whether nothing tells how this input really moves."""
@@ -153,14 +159,15 @@ class StallWatch:
 def stall_watch(parameters: Parameters) -> StallWatch:
     """Prepare the watch of one machine's drives."""
     strands = parameters.strands
+    channels = tuple(
+        StallChannels(*(channel(kind, strand.input) for kind in ("fed_mm", "sensed_mm", "stall"))) for strand in strands
+    )
     return StallWatch(
         tuple(strand.drive for strand in strands),
         tuple(strand.material.min_feed_c for strand in strands),
         parameters.filament_diameter_mm,
-        tuple(
-            StallChannels(*(channel(kind, strand.input) for kind in ("fed_mm", "sensed_mm", "stall")))
-            for strand in strands
-        ),
+        channels,
+        frozenset(name for names in channels for name in names[1:]),
     )
 
 
