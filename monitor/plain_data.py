@@ -11,6 +11,7 @@ from typing import Any, Final
 import msgspec
 
 from connectors.recording import Conclusion
+from monitor.core.advice_types import Advice
 from monitor.core.assessment import (
     Acknowledge,
     Alert,
@@ -74,6 +75,7 @@ def assessment_data(assessment: Assessment) -> Plain:
         "liners": [_liner(liner) for liner in assessment.liners],
         "shared": [_shared(held) for held in assessment.shared],
         "alerts": [_alert(alert) for alert in assessment.alerts],
+        "advice": [_advice(piece) for piece in assessment.advice],
         "counts": dict(assessment.counts),
     }
 
@@ -194,6 +196,20 @@ def _shared(held: SharedReading) -> Plain:
         "dose_min": _number(held.dose_min),
         "dose_warn_min": _number(held.dose_warn_min),
         "dose_limit_min": _number(held.dose_limit_min),
+    }
+
+
+def _advice(piece: Advice) -> Plain:
+    return {
+        "kind": piece.kind,
+        "input": piece.input,
+        "is_advised": piece.is_advised,
+        "text": piece.text,
+        "reason": piece.reason,
+        "caution": piece.caution,
+        "figures": {name: _number(value) for name, value in piece.figures},
+        "lines": list(piece.lines),
+        "lines_note": piece.lines_note,
     }
 
 

@@ -13,6 +13,7 @@ import pytest
 
 from connectors.recording import Conclusion, Decoder, Encoder
 from connectors.telemetry import Execution
+from monitor.core.advice_types import Advice, AdviceKind, Figure
 from monitor.core.assessment import (
     Acknowledge,
     Activity,
@@ -228,6 +229,18 @@ def test_the_shared_channel_is_told_strand_by_strand() -> None:
         }
     ]
     assert line["shared"][0].keys() == {field.name for field in fields(SharedReading)}
+
+
+@pytest.mark.parametrize("kind", AdviceKind)
+def test_advice_is_told_with_reason_numbers_and_caution(kind: AdviceKind) -> None:
+    """Each kind fits the schema; figures keep their names and units, what is infinite is null."""
+    figures = (Figure("length_mm", 18.0), Figure("interval_s", math.inf))
+    piece = Advice(kind, None, True, "Do.", "So.", figures, "Mind.", ("G91", "G1 E18 F60"), "Yours.")  # noqa: FBT003 -- in the order of the fields
+    (told,) = _line("assessment", assessment_data(replace(ASSESSMENT, advice=(piece,))))["advice"]
+
+    assert told.keys() == {field.name for field in fields(Advice)}
+    assert told["figures"] == {"length_mm": 18.0, "interval_s": None}
+    assert (told["kind"], told["input"], told["lines"]) == (kind.value, None, ["G91", "G1 E18 F60"])
 
 
 def test_an_assessment_before_the_first_data_is_valid_too() -> None:

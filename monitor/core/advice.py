@@ -20,6 +20,10 @@ from monitor.core.set_point import lowest_set_point
 from monitor.core.withdrawal import withdrawal
 
 _NEAR_S: Final = 3600.0
+_NEAR: Final = "near its warn dose"  # beside the conditions of alerts
+_STANDS_TOO_LONG: Final = frozenset({"dose", "standing", _NEAR})
+_MUST_GO: Final = _STANDS_TOO_LONG | {"softening", "ceiling"}
+_BACK: Final = _MUST_GO | {"stall"}
 
 
 def advise(
@@ -37,7 +41,9 @@ def advise(
     urgent = _urgent(model, state, strands)
     if state.field is None or not urgent:
         return ()
-    told = [piece for index in urgent for piece in _of_strand(model, state.field, index, strands[index], plans=plans)]
+    told = []
+    for index, conditions in urgent.items():
+        told += _of_strand(model, state.field, index, strands[index], conditions, plans=plans)
     if strands[0].quality is Quality.BAD:
         return tuple(told)  # walls are guesses: no set point or plan can rest on them
     told.append(set_point_advice(strands, lowest_set_point(model, state, state.field, strands)))
@@ -45,24 +51,37 @@ def advise(
     return tuple(told)
 
 
-def _urgent(model: Model, state: EngineState, strands: Sequence[StrandAssessment]) -> list[int]:
-    """Strands that an alert concerns, or that stand hot and reach their warn dose within the hour."""
-    concerned = {model.law.points[point].strand for point, record in state.alerts.records.items() if record.level}
-    return [
-        index
-        for index, strand in enumerate(strands)
-        if index in concerned or (strand.activity is not Activity.COLD and strand.warn_left_s.low <= _NEAR_S)
-    ]
+def _urgent(model: Model, state: EngineState, strands: Sequence[StrandAssessment]) -> dict[int, frozenset[str]]:
+    """Strands that an alert concerns, or that are hot and reach their warn dose within the hour, and why each is."""
+    points = [model.law.points[index] for index, record in state.alerts.records.items() if record.level]
+    found = {}
+    for index, strand in enumerate(strands):
+        conditions = {point.rule.condition for point in points if point.strand == index}
+        if strand.activity is not Activity.COLD and strand.warn_left_s.low <= _NEAR_S:
+            conditions.add(_NEAR)
+        if conditions:
+            found[index] = frozenset(conditions)
+    return found
 
 
-def _of_strand(model: Model, field: FieldState, index: int, strand: StrandAssessment, *, plans: bool) -> list[Advice]:
+def _of_strand(
+    model: Model,
+    field: FieldState,
+    index: int,
+    strand: StrandAssessment,
+    conditions: frozenset[str],
+    *,
+    plans: bool,
+) -> list[Advice]:
     way, told = _advance(model, field, index), []
-    if way.length_mm > 0.0:
+    if way.length_mm > 0.0 and conditions & _MUST_GO:
         told.append(advance_advice(strand, way))
-    told.append(withdraw_advice(strand, withdrawal(model.field, field, index, strand)))
-    if plans and strand.activity is Activity.IDLE and strand.quality is not Quality.BAD:
+    if conditions & _BACK:
+        told.append(withdraw_advice(strand, withdrawal(model.field, field, index, strand)))
+    is_standing = strand.activity is Activity.IDLE and not way.is_weak and strand.quality is not Quality.BAD
+    if plans and is_standing and conditions & _STANDS_TOO_LONG:
         plan = moves(model.field, field, index, model.parameters.filament_diameter_mm)
-        told.append(moves_advice(strand, plan))
+        told.append(moves_advice(strand, plan, way.purge_mm))
     return told
 
 

@@ -114,8 +114,8 @@ def _withdraw_words(strand: StrandAssessment, back: Withdrawal) -> tuple[str, st
             )
 
 
-def moves_advice(strand: StrandAssessment, plan: Moves | None) -> Advice:
-    """Keep it moving for the night; or no such plan."""
+def moves_advice(strand: StrandAssessment, plan: Moves | None, purge_mm: float) -> Advice:
+    """Keep it moving for the night; or no such plan. `purge_mm` of strand renew what lies on the way to the nozzle."""
     if plan is None:
         return Advice(
             kind=AdviceKind.KEEP_MOVING,
@@ -131,29 +131,34 @@ def moves_advice(strand: StrandAssessment, plan: Moves | None) -> Advice:
         kind=AdviceKind.KEEP_MOVING,
         input=strand.input,
         is_advised=True,
-        text=_moves_text(strand.input, plan),
+        text=_moves_text(strand.input, plan, purge_mm),
         reason=(
             f"At these temperatures it then stays below half its warn dose, {strand.dose_warn_min / 2:.0f} min, for"
-            f" {clock_words(NIGHT_S)}."
+            f" {NIGHT_S / 3600.0:.0f} h."
         ),
         figures=(
             Figure("first_mm", plan.first_mm),
+            Figure("purge_mm", purge_mm if plan.first_mm > 0.0 else 0.0),
             Figure("interval_s", plan.interval_s),
             Figure("length_mm", plan.length_mm),
             Figure("grams_per_h", plan.grams_per_h),
             Figure("below_min", strand.dose_warn_min / 2),
         ),
-        caution="What moves goes into the part unless it is purged away from it. Hot parts, hot melt.",
+        caution=(
+            "What moves goes into the part unless it is purged away from it. It holds while the build feeds: in a pause"
+            " the melt on its way to the nozzle ages. Hot parts, hot melt."
+        ),
         lines=feed_lines(plan.length_mm, MOVE_MM_S) if needs_moves else (),
         lines_note=LINES_NOTE if needs_moves else "",
     )
 
 
-def _moves_text(number: int, plan: Moves) -> str:
-    first = f"first {plan.first_mm:.0f} mm, then " if plan.first_mm > 0.0 else ""
+def _moves_text(number: int, plan: Moves, purge_mm: float) -> str:
+    purge = f" and purge {purge_mm:.0f} mm" if purge_mm > 0.0 else ""
+    first = f"first {plan.first_mm:.0f} mm{purge}, then " if plan.first_mm > 0.0 else ""
     if plan.length_mm == 0.0:
-        fresh = f"Advance input {number} by {plan.first_mm:.0f} mm; then it" if first else f"Input {number}"
-        return f"{fresh} may stand for {clock_words(NIGHT_S)}."
+        fresh = f"Advance input {number} by {plan.first_mm:.0f} mm{purge}; then it" if first else f"Input {number}"
+        return f"{fresh} may stand for {NIGHT_S / 3600.0:.0f} h."
     return (
         f"Keep input {number} moving: {first}{plan.length_mm:g} mm every {clock_words(plan.interval_s)}"
         f" ({plan.grams_per_h:.2f} g/h)."

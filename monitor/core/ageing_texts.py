@@ -93,7 +93,7 @@ def _lower(facts: Facts) -> str:
         return ""
     set_c = point.figure("set_c")
     is_lower = set_c < min(point.figure("now_c"), point.figure("least_ceiling_c"))
-    return f", lower the manifold to {set_c:.0f} °C" if is_lower else ""
+    return f", and lower the manifold to {set_c:.0f} °C" if is_lower else ""
 
 
 def _within(strand: StrandAssessment) -> str:

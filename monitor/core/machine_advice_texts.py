@@ -59,7 +59,7 @@ def _set_point_words(strands: Sequence[StrandAssessment], point: SetPoint) -> tu
         return f"Leave the manifold at {point.now_c:.0f} °C.", f"Lower it may not be: {need}.", False
     gain = _gain(strands, point)
     if point.set_c > point.now_c:
-        return f"Raise the manifold to {point.set_c:.0f} °C, if {name} is to feed.", gain, False
+        return f"Raise the manifold to {point.set_c:.0f} °C, if {name} is to feed.", gain, True
     is_gain = point.then_left_s > point.left_s
     return f"Set the manifold to {point.set_c:.0f} °C, no lower: {need}.", gain, is_gain
 
@@ -106,10 +106,11 @@ def _pause_words(strands: Sequence[StrandAssessment], cost: PauseCost) -> tuple[
             f"Do not pause hot for {clock_words(cost.standing_s)} or more: {name} reaches its limit, {against}.",
             False,
         )
-    return (
-        f"A pause costs no time: {name} stands anyway, and reaches its limit within {clock_words(cost.standing_s)}.",
-        True,
-    )
+    left = f"{name} stands anyway, and reaches its limit within {clock_words(cost.standing_s)}"
+    if cost.shared_s < cost.standing_s:
+        longest = clock_words(cost.shared_s)
+        return f"Pause hot for less than {longest}: after that the melt on its way to the nozzle must be purged.", True
+    return f"A pause costs no time: {left}.", True
 
 
 def _pause_reason(cost: PauseCost) -> str:
