@@ -10,7 +10,7 @@ import numpy as np
 from monitor.core.assessment import Array
 from monitor.core.propagator import PHASES
 
-_SUBSTEPS: Final = (1, 2, 3, 4, 5, 6, 7, 8, 10, 12, 14, 16)
+_SUBSTEPS: Final = (1, 2, 4, 6, 8, 12, 16, 20, 24, 32, 48)
 
 
 class Position(NamedTuple):
