@@ -74,8 +74,8 @@ class Field:
 
         Notes
         -----
-        Half a move, conduction, half a move (Strang), in substeps in which a strand travels at most one parcel. Of a
-        feed so long that nothing remembered stays, only the last part is gone through.
+        Half a move, conduction, half a move (Strang), in substeps in which a strand travels at most one parcel; of a
+        long feed only the last part, of which something stays, is gone through.
         """
         longest_mm = max(map(abs, feed_mm), default=0.0)
         if longest_mm > (self.passed + self.grid.cells) * self.grid.cell_mm:
@@ -87,12 +87,11 @@ class Field:
             longest_mm = max(map(abs, feed_mm))
         reach_mm = (self.passed - 2) * self.grid.cell_mm
         parts = math.ceil(longest_mm / reach_mm) or 1
-        if parts == 1:
-            return self._step(state, step_s, walls_c, feed_mm, is_known=is_known)
+        fed_mm = feed_mm if parts == 1 else [mm / parts for mm in feed_mm]
         for part in range(parts, 1, -1):
             target_c = state.walls_c + (walls_c - state.walls_c) / part
-            state = self._step(state, step_s / parts, target_c, [mm / parts for mm in feed_mm], is_known=is_known)
-        return self._step(state, step_s / parts, walls_c, [mm / parts for mm in feed_mm], is_known=is_known)
+            state = self._step(state, step_s / parts, target_c, fed_mm, is_known=is_known)
+        return self._step(state, step_s / parts, walls_c, fed_mm, is_known=is_known)
 
     def of(self, strand: int) -> "Field":
         """The model of one strand alone, for running it ahead; strands do not heat each other."""
@@ -210,13 +209,10 @@ class Field:
         if cold_side_c <= self.stiff.lowest_glass_c:
             return state.soft_min
         soft = np.zeros_like(state.dose_min) if state.soft_min is None else state.soft_min.copy()
-        stood = np.ones(len(self.strands), dtype=bool)
-        for moved in travels:
-            stood[moved.strand] = moved.shift == 0
-        gained = self.stiff.gained_min(
-            (state.walls_c, walls_c), state.temp_c[:, BEFORE_PATH:], temp[:, BEFORE_PATH:], stood, step_s
-        )
         shifts = {moved.strand: moved.shift for moved in travels}
+        stood = np.array([not shifts.get(strand) for strand in range(len(self.strands))])
+        before_c, after_c = state.temp_c[:, BEFORE_PATH:], temp[:, BEFORE_PATH:]
+        gained = self.stiff.gained_min((state.walls_c, walls_c), before_c, after_c, stood, step_s)
         for strand, row in enumerate(gained):
             low = self.passed + self.stiff.first + shifts.get(strand, 0)
             soft[strand, low : low + len(row)] += row
