@@ -50,7 +50,7 @@ class ChannelQueue:
         """What the owner should see of this channel; empty while all is well."""
         name, told = self.channel.name, []
         if self._failure is not None:
-            goes_on = f"; {len(self._waiting)} waiting, tried again" if self._waiting and not self._end.is_set() else ""
+            goes_on = "; what waits is tried again" if self._waiting and not self._end.is_set() else ""
             told.append(f"notifications by {name} fail: {self._failure}{goes_on}")
         if self.lost:
             told.append(f"{self.lost} {'message' if self.lost == 1 else 'messages'} could not be sent by {name}")
