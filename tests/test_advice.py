@@ -451,3 +451,28 @@ def test_a_warm_cold_end_is_cooled_before_anything_moves() -> None:
     assert "and lower the manifold to 182 °C; then" in alert.action
     assert f"advance input 1 by {length_mm:.0f} mm slowly" in alert.action
     assert AdviceKind.KEEP_MOVING not in {piece.kind for piece in assessment.advice}
+
+
+def test_a_fading_radiator_mended_when_told_ends_the_danger() -> None:
+    """The simulated night of the fading radiator: the first alert says to look at it; mended 15 min later, all is well.
+
+    Left alone, strand after strand follows.
+    """
+    parameters, night = demo_profile().parameters, SCENARIOS["fading-radiator"]
+    raised: dict[str, list[str]] = {"left": [], "mended": []}
+    actions, called_s = [], math.inf
+    for step in run(simulate(night, period_s=4.0, duration_s=7.0 * HOUR_S), parameters):
+        for change in step.transitions:
+            raised["left"] += [change.alert.subject] * (change.event == "raised")
+            actions.append(change.alert.action)
+            called_s = min(called_s, step.event.time_s)
+    assert "check coolant, radiator and fan" in actions[0]
+    assert night.fault is not None
+    mended = replace(night, fault=replace(night.fault, until_s=called_s + 900.0))
+    for step in run(simulate(mended, period_s=4.0, duration_s=9.0 * HOUR_S), parameters):
+        raised["mended"] += [change.alert.subject for change in step.transitions if change.event == "raised"]
+
+    assert len(raised["left"]) > len(raised["mended"]) == 1
+    assert all(alert.state is AlertState.RETURNED for alert in step.assessment.alerts)
+    assert step.assessment.advice == ()
+    assert max(strand.softening_min for strand in step.assessment.strands) < 1.0

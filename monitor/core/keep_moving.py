@@ -7,8 +7,8 @@ So L = I / (D / t - r) keeps the dose at D. The field then proves it, run ahead 
 
 import math
 from collections.abc import Iterator
-from functools import lru_cache
 from typing import Final, NamedTuple
+from weakref import WeakKeyDictionary
 
 import numpy as np
 
@@ -16,6 +16,8 @@ from monitor.core.aged_part import aged_mm, whole_mm
 from monitor.core.field import Field
 from monitor.core.field_state import BEFORE_PATH, FieldState
 from monitor.core.outlook import Limits, Stretch, look_ahead
+from monitor.core.parameters import Strand
+from monitor.core.propagator import Propagators
 
 NIGHT_S: Final = 8 * 3600.0
 MOVE_MM_S: Final = 1.0
@@ -26,6 +28,7 @@ _LEFT: Final = 0.05
 _LEAST_MM: Final = 1.0  # less is lost in the drive's play
 _WALL_STEP_C: Final = 2.0  # plans are made for walls rounded up: few serve a night
 _TRIES: Final = 5
+_MOST_KNOWN: Final = 64
 
 
 class Moves(NamedTuple):
@@ -48,7 +51,7 @@ class _Plan(NamedTuple):
 def moves(field: Field, state: FieldState, strand: int, diameter_mm: float) -> Moves | None:
     """Plan that keeps a strand below half its warn dose for a night at these walls; None where none does."""
     walls_c = tuple((np.ceil(state.walls_c / _WALL_STEP_C) * _WALL_STEP_C).tolist())
-    plan = _plan(field, strand, walls_c)
+    plan = _known_plan(field, strand, walls_c)
     if plan is None:
         return None
     material = field.strands[strand].material
@@ -71,9 +74,22 @@ def future_of(first_mm: float, interval_s: float, length_mm: float, state: Field
         yield Stretch(move_s, state.walls_c, (length_mm,))
 
 
-@lru_cache(maxsize=64)
+_Key = tuple[Strand, tuple[float, ...]]
+_known: WeakKeyDictionary[Propagators, dict[_Key, _Plan | None]] = WeakKeyDictionary()
+"""Plans made, by machine: they change only how long an answer takes, and the walls of a night are mostly the same."""
+
+
+def _known_plan(field: Field, strand: int, walls_c: tuple[float, ...]) -> _Plan | None:
+    plans, key = _known.setdefault(field.propagators, {}), (field.strands[strand], walls_c)
+    if key not in plans:
+        if len(plans) >= _MOST_KNOWN:
+            plans.clear()
+        plans[key] = _plan(field, strand, walls_c)
+    return plans[key]
+
+
 def _plan(field: Field, strand: int, walls_c: tuple[float, ...]) -> _Plan | None:
-    """Plan for a fresh strand. Remembered, because the walls of a night are nearly always the same."""
+    """Plan for a fresh strand."""
     own = field.of(strand)
     fresh = own.initial(np.array(walls_c))
     rate = fresh.rate[0, BEFORE_PATH:]

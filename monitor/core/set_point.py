@@ -95,7 +95,7 @@ def ramp_s(from_c: float, to_c: float) -> float:
 
 
 def _is_needed_soon(strand: StrandAssessment) -> bool:
-    return bool(strand.fed_mm) and strand.idle_s <= SOON_S
+    return strand.fed_mm is not None and strand.fed_mm > 0.0 and strand.idle_s <= SOON_S
 
 
 def _is_at_stake(strand: StrandAssessment) -> bool:
