@@ -103,6 +103,7 @@ async def test_a_channel_that_hangs_delays_neither_the_watch_nor_the_other_chann
     await until(lambda: session.ended is not None)  # no simulated second has passed: nothing waited
     assert log[-3:] == ["engine Sample 999", "link closed", "recorder closed: the link ended"]
     await until(lambda: len(mail.letters) == 1 and len(hanging.letters) == 1)
+    await until(lambda: CLOSE_WITHIN_S in time.waits)
     assert not running.done()
     time.forward(CLOSE_WITHIN_S)
     await running

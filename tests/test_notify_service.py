@@ -134,7 +134,7 @@ async def test_a_server_that_never_answers_is_left_alone_after_our_own_time() ->
         assert sender is not None
         sending = begin(Channel("telephone", Priority.ALARM, sender), LETTER)
         waiting = asyncio.create_task(outcome_in_time(sending, time.wait))
-        await until(has_connected)
+        await until(lambda: has_connected() and bool(time.waits))
         time.forward(TIMEOUT_S)
         assert await waiting == NO_ANSWER
         assert not sending.done()
