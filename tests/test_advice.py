@@ -426,6 +426,7 @@ def test_every_piece_has_its_reason_numbers_and_caution_and_plain_blocks() -> No
         assert all((piece.text, piece.reason, piece.caution, piece.figures))
         assert all(re.fullmatch(r"G90|G91|G1 E-?\d+(\.\d+)? F\d+", line) for line in piece.lines)
         assert not piece.lines or "Type it yourself" in piece.lines_note
+        assert not piece.lines or "hot parts" in piece.caution.lower()
         assert all(re.search(r"_(mm|min|s|c|k|g|per_min|per_h)$", name) for name, _ in piece.figures)
 
 

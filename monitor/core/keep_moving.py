@@ -16,7 +16,7 @@ from monitor.core.aged_part import aged_mm, whole_mm
 from monitor.core.field import Field
 from monitor.core.field_state import BEFORE_PATH, FieldState
 from monitor.core.outlook import Limits, Stretch, look_ahead
-from monitor.core.parameters import Strand
+from monitor.core.parameters import Material
 from monitor.core.propagator import Propagators
 
 NIGHT_S: Final = 8 * 3600.0
@@ -74,13 +74,14 @@ def future_of(first_mm: float, interval_s: float, length_mm: float, state: Field
         yield Stretch(move_s, state.walls_c, (length_mm,))
 
 
-_Key = tuple[Strand, tuple[float, ...]]
+_Key = tuple[Material, float, tuple[float, ...]]  # with the wet factor and the walls
 _known: WeakKeyDictionary[Propagators, dict[_Key, _Plan | None]] = WeakKeyDictionary()
 """Plans made, by machine: they change only how long an answer takes, and the walls of a night are mostly the same."""
 
 
 def _known_plan(field: Field, strand: int, walls_c: tuple[float, ...]) -> _Plan | None:
-    plans, key = _known.setdefault(field.propagators, {}), (field.strands[strand], walls_c)
+    plans, loaded = _known.setdefault(field.propagators, {}), field.strands[strand]
+    key = loaded.material, loaded.wet_factor, walls_c
     if key not in plans:
         if len(plans) >= _MOST_KNOWN:
             plans.clear()
