@@ -411,6 +411,18 @@ def test_without_data_nothing_rests_on_guessed_walls() -> None:
     assert {piece.kind for piece in assessment.advice} == {AdviceKind.ADVANCE, AdviceKind.WITHDRAW}
 
 
+def test_a_cold_machine_is_heated_for_the_aged_strand_alone() -> None:
+    """Switched off with an aged strand in it: to be heated before anything moves, and no set point or pause is told."""
+    cold = (_sample(8 * HOUR_S + second, manifold=40.0, nozzle=40.0) for second in range(0, 600, 4))
+    assessment = _last([*_still(0.0, 8 * HOUR_S), *cold])
+
+    assert [piece.kind for piece in assessment.advice] == [AdviceKind.ADVANCE, AdviceKind.WITHDRAW]
+    assert "Heat the manifold to 180 °C; then advance" in _piece(assessment, AdviceKind.ADVANCE).text
+    assert "Its tip is at 40 °C and has set" in _piece(assessment, AdviceKind.WITHDRAW).reason
+    (alert,) = [alert for alert in assessment.alerts if alert.condition == "dose"]
+    assert alert.action.startswith("Heat the manifold to 180 °C. Advance input 1 by")
+
+
 def test_every_piece_has_its_reason_numbers_and_caution_and_plain_blocks() -> None:
     """Blocks are words of a letter and a number, G, F and the feed axis alone; each comes with the note to type it."""
     assessment = _stood()

@@ -44,8 +44,9 @@ def advise(
     told = []
     for index, conditions in urgent.items():
         told += _of_strand(model, state.field, index, strands[index], conditions, plans=plans)
-    if strands[0].quality is Quality.BAD:
-        return tuple(told)  # walls are guesses: no set point or plan can rest on them
+    is_cold = all(strand.activity is Activity.COLD for strand in strands)
+    if is_cold or strands[0].quality is Quality.BAD:
+        return tuple(told)  # nothing is heated, or walls are guesses on which no set point can rest
     told.append(set_point_advice(strands, lowest_set_point(model, state, state.field, strands)))
     told.append(pause_advice(strands, pause_cost(model, state, state.field, strands)))
     return tuple(told)
