@@ -45,6 +45,8 @@ _NO_TRACE: Final = Trace()
 _NO_LIMITS: Final = FlowLimits()
 _NO_HABIT: Final = Habit()
 _READINGS, _READINGS_UNCLEAR = 2, 3  # in a row above the limit, for an alarm
+_HIDES_S: Final = 0.3  # between readings further apart a whole retraction and its return can lie …
+_MOST_UNSEEN_MM: Final = 1.5  # … and shows as a gain, then as a loss, of so much at most. Judgement
 _BLIND_MM: Final = 30.0  # fed without an encoder value, and the flags are the only evidence
 
 
@@ -181,8 +183,9 @@ def _over(law: StallLaw, ledger: Ledger) -> tuple[int | None, bool]:
     if max(fast.missing.total, medium.missing.total, slow.missing.total) <= law.noise.static_mm:
         return None, False
     hidden_mm = hidden_retraction_mm(ledger)
+    unseen_mm = max(0.0, min(hidden_mm, _MOST_UNSEEN_MM) - law.noise.static_mm) if law.period_s > _HIDES_S else 0.0
     for index, (balance, limit_mm) in enumerate(zip(ledger.balances, limits_mm(law, ledger), strict=True)):
-        if balance.missing.total > limit_mm:
+        if balance.missing.total > limit_mm + unseen_mm:
             return index, balance.missing.total > limit_mm + hidden_mm
     return None, False
 
