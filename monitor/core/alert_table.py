@@ -143,7 +143,7 @@ _ROWS: Final = (
         unit="%",
         respond_within_s=30 * MINUTE_S,
         deadband=0.0,
-        on_delay_s=0.0,
+        on_delay_s=2 * MINUTE_S,  # aged melt that is being purged is on its way out
         off_delay_s=0.0,
         needs_fresh=False,
     ),
