@@ -28,8 +28,8 @@ def dose_action(facts: Facts) -> str:
     """Advance or withdraw, by how much and by when."""
     strand = strand_of(facts)
     until = _within(strand) if facts.level == 1 else "before its next use"
-    heat = "" if strand.merge_wall_c >= strand.min_feed_c else f"Heat the manifold to {strand.min_feed_c:.0f} °C. "
-    return f"{heat}Advance input {strand.input}{_by(facts)} {until}{_purge(facts)}{_withdraw(facts)}. Mind hot parts."
+    advance = f"{_heat(strand)}Advance input {strand.input}{_by(facts)} {until}"
+    return f"{advance}{_purge(facts)}{_withdraw(facts)}. Mind hot parts."
 
 
 def softening_text(facts: Facts) -> str:
@@ -64,9 +64,14 @@ def standing_action(facts: Facts) -> str:
     """Renew what is hot."""
     strand = strand_of(facts)
     return (
-        f"Advance input {strand.input} by {whole_mm(strand.soft_front_mm):.0f} mm, all that is hot, when the build"
-        f" allows{_withdraw(facts)}. Common practice, no source."
+        f"{_heat(strand)}Advance input {strand.input} by {whole_mm(strand.soft_front_mm):.0f} mm, all that is hot, when"
+        f" the build allows{_withdraw(facts)}. Common practice, no source."
     )
+
+
+def _heat(strand: StrandAssessment) -> str:
+    """What must come before a strand is pushed that the manifold is too cold for."""
+    return "" if strand.merge_wall_c >= strand.min_feed_c else f"Heat the manifold to {strand.min_feed_c:.0f} °C. "
 
 
 def _by(facts: Facts) -> str:

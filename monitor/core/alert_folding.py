@@ -1,7 +1,7 @@
 """One cause, one alert: of the alerts that share a cause one is shown, the others are folded under it.
 
-The most urgent leads, of equals the first that was raised. Derived from the records, so there is nothing to store that
-could go wrong. Which alerts share a cause stands in the table (alert_table.py).
+The most urgent leads; of equals one that nobody has seen, then the first that was raised. Derived from the records, so
+there is nothing to store that could go wrong. Which alerts share a cause stands in the table (alert_table.py).
 """
 
 from collections.abc import Mapping
@@ -30,6 +30,8 @@ def leaders(law: AlertLaw, records: Mapping[int, Record]) -> dict[int, int]:
     return found
 
 
-def _order(law: AlertLaw, point: int, record: Record) -> tuple[bool, int, float, int]:
+def _order(law: AlertLaw, point: int, record: Record) -> tuple[bool, int, bool, int, float, int]:
+    """What leads: what is active, most urgent, not seen yet, at the highest level; then what came first."""
     raised_s = 0.0 if record.raised_s is None else record.raised_s
-    return record.level == 0, -priority_of(law.points[point].rule, record), raised_s, point
+    priority = priority_of(law.points[point].rule, record)
+    return record.level == 0, -priority, record.acknowledged, -record.level, raised_s, point

@@ -77,6 +77,8 @@ def _cold_text(facts: Facts) -> str:
     origin = " (rule of thumb)" if strand.min_feed_is_rule else ""
     skipping = strand.stall if strand.stall is not None and strand.stall.pattern is StallPattern.COLD_SKIPPING else None
     proof = "" if skipping is None else f"; it skips: {skipping.evidence[0]}"
+    if strand.merge_wall_c >= strand.min_feed_c:
+        return f"the manifold is back at {strand.merge_wall_c:.0f} °C, enough for input {strand.input}"
     return (
         f"the manifold is at {strand.merge_wall_c:.0f} °C, {strand.min_feed_c - strand.merge_wall_c:.0f} K below the"
         f" lowest feeding temperature {strand.min_feed_c:.0f} °C{origin} of input {strand.input}"
@@ -86,6 +88,8 @@ def _cold_text(facts: Facts) -> str:
 
 def _cold_action(facts: Facts) -> str:
     strand = strand_of(facts)
+    if strand.merge_wall_c >= strand.min_feed_c:
+        return "Nothing yet; it clears within a minute."
     return f"Raise the manifold to {strand.min_feed_c:.0f} °C or pause the build; look for skipping on {strand.input}."
 
 
@@ -117,6 +121,8 @@ def _stall_action(facts: Facts) -> str:
 
 
 def _melt_text(facts: Facts) -> str:
+    if not np.isfinite(facts.value):
+        return f"{facts.point.subject} gives what the feed should take again"
     return (
         f"{facts.point.subject} gave {facts.value:.0f} J less than the feed should take: a strand that feeds does not"
         " arrive, or arrives in part"

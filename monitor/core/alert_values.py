@@ -16,6 +16,7 @@ from monitor.core.stall import StallState
 _HELD_K: Final = -ALERT_TABLE["cold_feed"].deadband / 2
 _HOUR_S: Final = 3600.0
 _NOTHING: Final = -math.inf
+_STILL_LOST: Final = 0.3  # share of recent feed
 _SLIGHT_PERCENT: Final = 1.0  # an alarm stands until enough has arrived again
 
 
@@ -34,7 +35,7 @@ def point_values(model: Model, state: EngineState) -> Array:
             [*unknown, *standing_h, *stalled, *liners, *shared, *_missing_j(model, state), *silent_s, untold_s(state)]
         )
     walls, dose_min = state.field.walls, model.field.oldest_min(state.field)
-    is_known = all(state.sensors[index].temp_c is not None for index in model.wall_sensors)
+    is_known = all(state.sensors[index].temp_c is not None for index in model.merge_sensors)
     lacking_k = [
         _lacking_k(
             least_c - walls.merge_c,
@@ -58,6 +59,32 @@ def point_values(model: Model, state: EngineState) -> Array:
     return np.array([*dose_min, *soft_min, *ceiling_c, *lacking_k, *others])
 
 
+def sure_values(model: Model, state: EngineState, values: Array) -> Array:
+    """The same by the walls that are known, for when a sensor is silent: minus infinity where nothing is sure.
+
+    What is hot by a sensor that reports is hot, whatever the silent ones would say: they count as ambient here.
+    """
+    if state.field is None:
+        return values
+    oldest_s = state.time_s - model.longest_silence_s
+    is_old = [
+        sensor.temp_c is None or (sensor.seen_s < oldest_s and not sensor.is_estimate) for sensor in state.sensors
+    ]
+    walls_c = state.field.walls_c.copy()
+    walls_c[1:][is_old] = min(walls_c[0], float(walls_c.min()))
+    walls, known = model.field.points.facts(walls_c), values.copy()
+    is_merge_known = not any(is_old[index] for index in model.merge_sensors)
+    liners_c = iter(walls.liners_c)
+    for index, point in enumerate(model.law.points):
+        if point.rule.condition == "ceiling":
+            known[index] = walls.strand_c
+        elif point.rule.condition == "liner":
+            known[index] = next(liners_c)
+        elif point.rule.condition == "cold_feed" and not is_merge_known:
+            known[index] = _NOTHING
+    return known
+
+
 def _stalled_percent(model: Model, state: EngineState) -> list[float]:
     """How much of each strand's feed does not arrive, as the alert sees it [%].
 
@@ -66,9 +93,16 @@ def _stalled_percent(model: Model, state: EngineState) -> list[float]:
     if all(watched.state.alarm is None for watched in state.stalls.inputs):
         return [_NOTHING] * len(state.stalls.inputs)
     found = model.stalls.findings(state.stalls)
+    merge_c = -math.inf if state.field is None else state.field.walls.merge_c
+    still = [  # feed is lost right now, whatever the wall was when it began
+        stall is not None and stall.slip > _STILL_LOST and is_feeding(feed, state.time_s)
+        for stall, feed in zip(found, state.feeds.strands, strict=True)
+    ]
     return [
-        _NOTHING if stall is None or _is_told_as_cold(stall, watched.state, least_c) else _lost_percent(stall)
-        for stall, watched, least_c in zip(found, state.stalls.inputs, model.min_feed_c, strict=True)
+        _NOTHING
+        if stall is None or (_is_told_as_cold(stall, watched.state, least_c) and not (merge_c >= least_c and loses))
+        else _lost_percent(stall)
+        for stall, watched, least_c, loses in zip(found, state.stalls.inputs, model.min_feed_c, still, strict=True)
     ]
 
 
@@ -84,11 +118,11 @@ def _lost_percent(found: StallFinding) -> float:
 def _missing_j(model: Model, state: EngineState) -> list[float]:
     """Energy that the melt should have taken from each heater and did not [J].
 
-    Only while a strand feeds of which nothing else tells: elsewhere an encoder sees the same sooner.
+    Only where a strand has fed within the hour of which nothing else tells: elsewhere an encoder sees the same sooner.
     """
     feeds = state.feeds.strands
     is_blind = any(
-        is_feeding(feed, state.time_s) and model.stalls.is_blind(state.stalls, index)
+        feed.has_fed and state.time_s - feed.moved_late_s < _HOUR_S and model.stalls.is_blind(state.stalls, index)
         for index, feed in enumerate(feeds)
     )
     return model.melt.missing_j(state.melt) if is_blind else [_NOTHING] * len(state.melt)

@@ -6,7 +6,7 @@ A stale value never clears an alert. Knows nothing of texts; see alert_texts.py.
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
-from typing import NamedTuple
+from typing import Final, NamedTuple
 
 import numpy as np
 
@@ -35,6 +35,9 @@ class Record:
             return AlertState.ACKNOWLEDGED if self.acknowledged else AlertState.UNACKNOWLEDGED
         is_at_rest = self.acknowledged or self.raised_s is None
         return AlertState.NORMAL if is_at_rest else AlertState.RETURNED
+
+
+_AT_REST: Final = Record()
 
 
 class Change(NamedTuple):
@@ -80,18 +83,27 @@ def alert_law(points: tuple[Point, ...]) -> AlertLaw:
 
 
 def update(
-    book: AlertBook, law: AlertLaw, values: Array, time_s: float, *, fresh: bool, walls_fresh: bool = True
+    book: AlertBook, law: AlertLaw, values: Array, time_s: float, *, fresh: bool, sure: Array | None = None
 ) -> tuple[AlertBook, list[Change]]:
-    """Alerts after the points have taken these values."""
+    """Alerts after the points have taken these values.
+
+    `sure` is given while a wall sensor is silent: values by the walls that are known, which may raise, but never clear,
+    an alert that needs walls.
+    """
     touched = law.raised(values)
     if not touched and not book.records:
         return book, []
     records, counts, changes = dict(book.records), dict(book.counts), list[Change]()
     for point in sorted({*touched, *records}):
         rule = law.points[point].rule
-        if (rule.needs_fresh and not fresh) or (rule.needs_walls and not walls_fresh):
+        if rule.needs_fresh and not fresh:
             continue
-        _update_point(point, law, float(values[point]), time_s, records, counts, changes)
+        value = float(values[point])
+        if rule.needs_walls and sure is not None:
+            value = float(sure[point])
+            if law.level(point, value) <= records.get(point, _AT_REST).level:
+                continue
+        _update_point(point, law, value, time_s, records, counts, changes)
     for point, record in records.items():
         if _becomes_overdue(law.points[point].rule, record, time_s):
             records[point] = replace(record, is_overdue=True)
@@ -103,6 +115,8 @@ def _becomes_overdue(rule: Rule, record: Record, time_s: float) -> bool:
     """Whether an active WARNING has now gone unseen for half its time to respond (IMO MSC.302(87), 6.2.2)."""
     if record.acknowledged or record.is_overdue or not record.level or record.unseen_s is None:
         return False
+    if record.pending_level is not None and record.pending_level < record.level:
+        return False  # it is about to end
     is_warning = rule.priorities[record.level - 1] is Priority.WARNING
     return is_warning and time_s - record.unseen_s > rule.respond_within_s / 2
 

@@ -26,6 +26,8 @@ _LEAST_FLOW_SD: Final = 0.3  # mm³/s; whether it is enough the error of the cal
 _ALLOWANCE: Final = 0.5  # half of the melting power: finds full stalls
 _RATE_PER_S: Final = 0.2 / (1000.0 * 3600.0)  # false alarms
 _FROZEN_ABOVE: Final = 0.3  # of the limit: calibrating on would eat the fault
+_LONGEST_FAULT_S: Final = 3600.0  # of melting: what lasts longer is taken for new surroundings, and learned
+_HIGHEST: Final = 1.2  # of the limit
 _CLIP_SD: Final = 3.0
 _PRIOR_VARIANCE: Final = np.array([1e4, 1.0, 1e4])  # W², (J/mm³)², (J/K)²
 _STANDING_MM3_S: Final = 0.2
@@ -168,7 +170,7 @@ def _closed(state: HeaterBalance, block: _Block, reading: HeaterReading) -> Heat
     state = state._replace(block=_Block(reading.time_s, reading.temp_c))
     if known.blocks >= _LEAST_BLOCKS:
         state = _judged(state, expected_w - power_w, flow, seconds)
-    if state.missing.total > _FROZEN_ABOVE * state.limit_j:
+    if state.missing.total > _FROZEN_ABOVE * state.limit_j and state.missing.since < _LONGEST_FAULT_S:
         return state
     return state._replace(calibration=_calibrated(known, row, power_w - expected_w, seconds))
 
@@ -179,6 +181,8 @@ def _judged(state: HeaterBalance, short_w: float, flow: float, seconds: float) -
     known = state.calibration
     melt_w = known.coefficients[1] * flow
     missing = grown(state.missing, short_w * seconds, _ALLOWANCE * melt_w, seconds)
+    if math.isfinite(state.limit_j):  # no higher than it needs to be, so that it clears soon once all is well
+        missing = CusumState(min(missing.total, _HIGHEST * state.limit_j), missing.since)
     unfed_mm3 = state.unfed_mm3 + flow * seconds if missing.total > 0.0 else 0.0
     # at the mean flow: a sum gathers over many flows, and one fast block must not lower the limit
     allowance_w = _ALLOWANCE * known.coefficients[1] * known.flow
@@ -196,7 +200,7 @@ def _calibrated(known: Calibration, row: Array, miss_w: float, seconds: float) -
     if covariance.trace() < keep * _PRIOR_VARIANCE.sum():  # forget no further than what was not known at the start
         covariance /= keep
     gain = covariance @ row
-    spread = 1.0 + float(row @ gain)
+    spread = max(1.0, 1.0 + float(row @ gain))  # rounding after absurd flows
     clip = _CLIP_SD * known.noise_w * math.sqrt(spread) if known.blocks >= _LEAST_BLOCKS // 2 else math.inf
     clipped_w = max(-clip, min(clip, miss_w))
     covariance -= np.outer(gain, gain) / spread

@@ -6,7 +6,7 @@ Pure, as the engine that calls it. Knows nothing of where the values come from.
 from collections.abc import Mapping
 
 from monitor.core.alert_folding import leaders
-from monitor.core.alert_values import point_values
+from monitor.core.alert_values import point_values, sure_values
 from monitor.core.alerts import AlertBook, Change, acknowledge, noted, update
 from monitor.core.assess_alerts import alert_id, transitions
 from monitor.core.assessment import Acknowledge, AlertTransition, Quality, StallPattern
@@ -32,9 +32,9 @@ def judge(model: Model, before: EngineState, state: EngineState) -> tuple[Engine
     if not state.alerts.records and not model.law.raised(values):
         return state, ()  # a healthy machine: nothing is above its limit, nothing was
     fresh = untold_s(state) <= model.longest_silence_s
-    walls_fresh = data_quality(model, state) is Quality.GOOD
+    sure = None if data_quality(model, state) is Quality.GOOD else sure_values(model, state, values)
     under = leaders(model.law, state.alerts.records)
-    book, changes = update(state.alerts, model.law, values, state.time_s, fresh=fresh, walls_fresh=walls_fresh)
+    book, changes = update(state.alerts, model.law, values, state.time_s, fresh=fresh, sure=sure)
     if book is not state.alerts:
         state = state._replace(alerts=book)
     changes += _going_on(model, under, book, changes)

@@ -7,7 +7,7 @@ Knows nothing of how the balance works (heater_balance.py) or is told.
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import NamedTuple
+from typing import Final, NamedTuple
 
 from connectors.telemetry import channel
 from monitor.core.feed import Feeds
@@ -20,6 +20,8 @@ from monitor.core.heater_balance import (
 )
 from monitor.core.hot_path import merge_sensors
 from monitor.core.parameters import Heater, Parameters
+
+_FASTEST_MM3_S: Final = 200.0
 
 
 class Melting(NamedTuple):
@@ -63,6 +65,8 @@ class MeltWatch:
         last = melting.balance.last
         elapsed_s = 0.0 if last is None else time_s - last.time_s
         flow_mm3_s = (fed_mm - melting.fed_mm) * self.strand_mm2 / elapsed_s if elapsed_s > 0.0 else 0.0
+        if not 0.0 <= flow_mm3_s <= _FASTEST_MM3_S:
+            return Melting(melting.balance, fed_mm)  # a jump of the counter, not feed
         reading = HeaterReading(time_s, temp_c, share, self.heaters[index].power_w, flow_mm3_s)
         return Melting(advance_balance(melting.balance, reading), fed_mm)
 

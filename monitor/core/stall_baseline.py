@@ -138,8 +138,11 @@ def _measured_walk(noise: RigNoise, speed_mm_s: float, learned: Baseline) -> flo
     sizes = [
         miss / math.sqrt(_window_variance(noise, WINDOW_MM, speed_mm_s, chains)) for miss, chains in learned.misses
     ]
+    if len(sizes) < _FEWEST_WINDOWS:
+        return noise.walk  # too few to say anything else: an encoder that was silent while learning
     ratio = (median(sizes) / _MEDIAN_OF_NORMAL) ** 2
     return noise.walk if ratio <= _RATIO_95 else noise.walk * min(math.sqrt(ratio / _RATIO_10), _WORST_WALK)
 
 
+_FEWEST_WINDOWS: Final = 5
 _EMPTY: Final = Window()

@@ -38,5 +38,6 @@ def stall_text(stall: StallFinding | None) -> str:
 
 def stall_action(number: int, stall: StallFinding | None) -> str:
     """What to do about it."""
-    pattern = StallPattern.STRAND_STOPPED if stall is None else stall.pattern
-    return _ACTIONS[pattern].format(input=number)
+    if stall is None:
+        return f"Nothing yet; it clears once input {number} has moved well for half an hour."
+    return _ACTIONS[stall.pattern].format(input=number)

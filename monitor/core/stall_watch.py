@@ -104,7 +104,7 @@ class StallWatch:
             return stalls  # a sample without feed
         pace, inputs = paced(stalls.pace, time_s), stalls.inputs
         if pace.period_s != stalls.pace.period_s:
-            return Stalls(self.initial().inputs, pace, is_blind=False)  # limits computed anew, and ledgers with them
+            return Stalls(tuple(map(_begun_anew, inputs)), pace, is_blind=False)  # limits are computed anew
         pairs = zip(feeds[0].strands, feeds[1].strands, self.channels, strict=True)
         moved = [
             index
@@ -181,11 +181,20 @@ def paced(pace: Pace, time_s: float) -> Pace:
     if interval_s >= _LONGEST_INTERVAL_S:
         return pace._replace(last_s=time_s)
     reports = min(pace.reports + 1, _PACED_REPORTS)
+    if reports == _PACED_REPORTS:
+        interval_s = min(interval_s, 2.0 * pace.mean_s)  # one late report is no new pace
     mean_s = pace.mean_s + (interval_s - pace.mean_s) / reports
     period_s = pace.period_s
     if reports == _PACED_REPORTS and (period_s is None or mean_s > _TOO_LATE * period_s):
         period_s = _SHORTEST_PERIOD_S * 2.0 ** max(0, math.ceil(math.log2(mean_s / _LATE / _SHORTEST_PERIOD_S)))
     return Pace(time_s, reports, mean_s, period_s)
+
+
+def _begun_anew(watched: Watched) -> Watched:
+    """An input whose limits change: what stands stays, what was learned of its noise is learned again."""
+    if watched.is_told:
+        return watched
+    return watched._replace(state=StallState(limits=watched.state.limits, habit=watched.state.habit))
 
 
 @lru_cache(maxsize=64)  # the inputs of a machine are mostly alike, and limits take a while to compute
