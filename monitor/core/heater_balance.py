@@ -27,6 +27,7 @@ _ALLOWANCE: Final = 0.5  # half of the melting power: finds full stalls
 _RATE_PER_S: Final = 0.2 / (1000.0 * 3600.0)  # false alarms
 _FROZEN_ABOVE: Final = 0.3  # of the limit: calibrating on would eat the fault
 _LONGEST_FAULT_S: Final = 3600.0  # of melting: what lasts longer is taken for new surroundings, and learned
+_LEAST_J: Final = 20.0  # what some 20 mm of strand take: less is nobody's concern, however quiet the heater
 _HIGHEST: Final = 1.2  # of the limit
 _CLIP_SD: Final = 3.0
 _PRIOR_VARIANCE: Final = np.array([1e4, 1.0, 1e4])  # W², (J/mm³)², (J/K)²
@@ -186,7 +187,9 @@ def _judged(state: HeaterBalance, short_w: float, flow: float, seconds: float) -
     unfed_mm3 = state.unfed_mm3 + flow * seconds if missing.total > 0.0 else 0.0
     # at the mean flow: a sum gathers over many flows, and one fast block must not lower the limit
     allowance_w = _ALLOWANCE * known.coefficients[1] * known.flow
-    limit_j = diffusion_limit(_RATE_PER_S, allowance_w, known.walk_j) if allowance_w > 0.0 else math.inf
+    limit_j = math.inf
+    if allowance_w > 0.0:
+        limit_j = max(_LEAST_J, diffusion_limit(_RATE_PER_S, allowance_w, known.walk_j))
     share = None if melt_w <= 0.0 else 1.0 - short_w / melt_w
     if share is not None and state.share is not None:
         share = 0.5 * (share + state.share)  # over about 20 s
