@@ -81,6 +81,9 @@ def test_the_stop_limit_of_a_liner_is_told_under_an_alarm_that_was_seen() -> Non
 
     assert stop
     assert not stop[0].alert.folded_under
+    later = [change for change in told if change.time_s > stop[0].time_s and change.alert.condition == "dose"]
+    assert later
+    assert all(change.alert.action.startswith("First stop heating") for change in later)
 
 
 def test_a_stall_that_began_cold_is_told_once_the_manifold_is_hot_and_nothing_arrives() -> None:

@@ -65,7 +65,7 @@ def _alert(model: Model, state: EngineState, values: Array, index: int, record: 
         state=record.state,
         since_s=0.0 if record.raised_s is None else record.raised_s,
         text=alert_text(facts),
-        action=alert_action(facts),
+        action=f"{_first(point.rule.condition, known.liners)}{alert_action(facts)}",
         value=value if np.isfinite(value) else None,
         limit=alert_limit(facts),
         unit=point.rule.unit,
@@ -99,3 +99,11 @@ def alert_id(model: Model, state: EngineState, index: int) -> str:
     """Name of one activation of a point: condition, subject, and how often it was raised."""
     point = model.law.points[index]
     return f"{point.rule.condition}/{point.subject}/{state.alerts.counts.get(index, 1)}"
+
+
+def _first(condition: str, liners: tuple[LinerReading, ...]) -> str:
+    """What comes before anything else while a liner is past its stop limit; its own alert says so itself."""
+    is_past = any(liner.hottest_c > liner.stop_c for liner in liners)
+    if condition == "liner" or not is_past:
+        return ""
+    return "First stop heating: a liner is past its stop limit. Do not go close before the room is aired. Then: "
