@@ -28,8 +28,8 @@ from monitor.tui.present import frame
 from monitor.tui.view import View
 from monitor.tui.words import full_name_of, name_of
 from tests import screen_samples as samples
+from tests.config_examples import SOUND
 from tests.recording_examples import HEADER, validator
-from tests.test_config import SOUND
 
 # Invented, and far from each other in every value, so that no borrowed number can pass for an own one.
 LENDER = {

@@ -52,7 +52,7 @@ def assess_strand(model: Model, state: EngineState, index: int, quality: Quality
         dose_min=dose_min,
         idle_low_s=idle_low_s(state, index),
         dose_low_min=_dose_low_min(model, state, index),
-        stall=model.stalls.findings(state.stalls)[index],
+        stall=model.stalls.finding(state.stalls, index),
         flow_slip=state.stalls.inputs[index].state.limits.observed(),
         doubt="" if ageing is None else main_doubt(ageing, material.limit_min, material.limit_high_min),
         stand_in=strand.stand_in,

@@ -155,12 +155,6 @@ def is_missing(state: HeaterBalance) -> bool:
     return state.missing.total > state.limit_j and why_unavailable(state) is None
 
 
-def missing_words(state: HeaterBalance) -> str:
-    """What is missing, for the owner."""
-    seconds, flow = state.missing.since, state.unfed_mm3
-    return f"{state.missing.total:.0f} J less than the flow should take, over {seconds:.0f} s and {flow:.0f} mm³"
-
-
 def _closed(state: HeaterBalance, block: _Block, reading: HeaterReading) -> HeaterBalance:
     """A block is full: judge it by the calibration so far, then let it calibrate on."""
     seconds = reading.time_s - block.began_s

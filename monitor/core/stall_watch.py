@@ -131,13 +131,14 @@ class StallWatch:
 
     def findings(self, stalls: Stalls) -> tuple[StallFinding | None, ...]:
         """What is wrong with each input; None while nothing is."""
-        period_s = stalls.pace.period_s
-        return tuple(
-            None
-            if period_s is None or watched.state.alarm is None
-            else finding(self._law(index, period_s), watched.state)
-            for index, watched in enumerate(stalls.inputs)
-        )
+        return tuple(self.finding(stalls, index) for index in range(len(stalls.inputs)))
+
+    def finding(self, stalls: Stalls, index: int) -> StallFinding | None:
+        """What is wrong with one input."""
+        period_s, state = stalls.pace.period_s, stalls.inputs[index].state
+        if period_s is None or state.alarm is None:
+            return None
+        return finding(self._law(index, period_s), state)
 
     def _law(self, index: int, period_s: float) -> StallLaw:
         return _law(self.drives[index], self.filament_diameter_mm, self.min_feed_c[index], period_s)
