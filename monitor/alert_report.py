@@ -5,7 +5,7 @@ from textwrap import wrap
 from typing import Final
 
 from monitor.core.alert_table import ALERT_TABLE, Rule
-from monitor.core.assessment import Priority
+from monitor.core.alert_types import Priority
 from monitor.core.duration_words import clock_words
 
 _HEAD: Final = 16

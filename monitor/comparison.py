@@ -7,7 +7,7 @@ from typing import Any, Final
 
 from connectors.recording import Conclusion
 from monitor.clock_text import clock_text
-from monitor.core.assessment import AlertTransition
+from monitor.core.alert_types import AlertTransition
 from monitor.plain_data import transition_data
 
 SAME_TIME_S: Final = 1e-6

@@ -11,7 +11,8 @@ from connectors.telemetry import LinkChange, Malformed
 from monitor.client import WatchClient
 from monitor.clock_text import clock_text, span_text
 from monitor.core.alert_table import ALERT_TABLE
-from monitor.core.assessment import AlertTransition, Assessment, StrandAssessment, WallReading
+from monitor.core.alert_types import AlertTransition
+from monitor.core.assessment import Assessment, StrandAssessment, WallReading
 from monitor.every import Every
 from monitor.not_understood import NotUnderstood
 from monitor.output import Output

@@ -11,7 +11,7 @@ from contextlib import suppress
 from dataclasses import dataclass, field
 from typing import Any, Final
 
-from monitor.core.assessment import Priority
+from monitor.core.alert_types import Priority
 
 TIMEOUT_S: Final = 30.0
 """How long an attempt may take [s] (our own judgement; services that space their requests need some seconds)."""

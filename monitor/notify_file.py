@@ -14,7 +14,7 @@ from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
 from connectors.clean_text import clean_text
 from connectors.withheld import WITHHELD
-from monitor.core.assessment import Priority
+from monitor.core.alert_types import Priority
 from monitor.exit_codes import WrongUseError
 from monitor.notify_attempt import Channel
 from monitor.notify_service import ServiceSender, sender_for

@@ -11,7 +11,7 @@ from typing import Final
 from connectors.clean_text import clean_text
 from monitor.clock_text import span_text
 from monitor.core.alert_table import ALERT_TABLE
-from monitor.core.assessment import AlertTransition, Priority
+from monitor.core.alert_types import AlertTransition, Priority
 
 TOLD: Final = frozenset({"raised", "re-raised", "escalated", "settled", "goes on"})
 """Changes of an alert that call for something. `cleared` and the like do not: nobody is woken for good news."""

@@ -12,7 +12,7 @@ from functools import cache
 from types import ModuleType
 from typing import Final, Protocol, cast
 
-from monitor.core.assessment import Priority
+from monitor.core.alert_types import Priority
 from monitor.notify_attempt import Letter, Outcome
 
 _STATUS: Final = re.compile(r"\berror=(\d{3})\b")

@@ -12,18 +12,9 @@ import msgspec
 
 from connectors.recording import Conclusion
 from monitor.core.advice_types import Advice
-from monitor.core.assessment import (
-    Acknowledge,
-    Alert,
-    AlertTransition,
-    Assessment,
-    LinerReading,
-    Priority,
-    SharedReading,
-    StallFinding,
-    StrandAssessment,
-    WallReading,
-)
+from monitor.core.alert_types import Acknowledge, Alert, AlertTransition, Priority
+from monitor.core.assessment import Assessment, LinerReading, SharedReading, StrandAssessment, WallReading
+from monitor.core.stall_findings import StallFinding
 
 Plain = dict[str, Any]
 

@@ -6,7 +6,7 @@ from contextlib import aclosing
 from connectors.recording import Conclusion
 from connectors.replay_link import ReplayLink
 from connectors.telemetry import Event
-from monitor.core.assessment import Acknowledge
+from monitor.core.alert_types import Acknowledge
 from monitor.plain_data import acknowledge_in
 
 

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from typing import Final
 
 from connectors.errors import LinkFailedError
-from monitor.core.assessment import Priority
+from monitor.core.alert_types import Priority
 from monitor.exit_codes import ALARM, DONE, OWN_FAULT
 from monitor.headless import JsonPrinter, PlainPrinter, Printer
 from monitor.output import Output, speak_utf8

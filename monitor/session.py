@@ -12,7 +12,8 @@ from typing import Any, Final, Protocol
 from connectors.clean_text import clean_text
 from connectors.errors import LinkFailedError
 from connectors.telemetry import Event, Tick
-from monitor.core.assessment import Acknowledge, Assessment
+from monitor.core.alert_types import Acknowledge
+from monitor.core.assessment import Assessment
 from monitor.every import Every
 from monitor.plain_data import acknowledge_data, assessment_data, flow_slip_data, transition_data
 from monitor.step import Step

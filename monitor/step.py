@@ -3,7 +3,8 @@
 from typing import Protocol
 
 from connectors.telemetry import Event
-from monitor.core.assessment import Acknowledge, AlertTransition, Assessment
+from monitor.core.alert_types import Acknowledge, AlertTransition
+from monitor.core.assessment import Assessment
 
 
 class Step(Protocol):

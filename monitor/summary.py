@@ -3,7 +3,7 @@
 from collections.abc import Iterator
 
 from monitor.clock_text import clock_text, span_text
-from monitor.core.assessment import Priority
+from monitor.core.alert_types import Priority
 from monitor.totals import StrandTotals, Totals
 
 

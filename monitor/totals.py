@@ -6,15 +6,8 @@ from dataclasses import dataclass
 from typing import Final
 
 from connectors.telemetry import Event, LinkChange, Malformed, Sample
-from monitor.core.assessment import (
-    Acknowledge,
-    Activity,
-    AlertState,
-    AlertTransition,
-    Assessment,
-    Priority,
-    StrandAssessment,
-)
+from monitor.core.alert_types import Acknowledge, AlertState, AlertTransition, Priority
+from monitor.core.assessment import Activity, Assessment, StrandAssessment
 from monitor.every import Every
 from monitor.step import Step
 

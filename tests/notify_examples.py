@@ -10,7 +10,7 @@ from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime
 from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 
-from monitor.core.assessment import Alert, AlertState, AlertTransition, Priority
+from monitor.core.alert_types import Alert, AlertState, AlertTransition, Priority
 from monitor.notify_attempt import Channel, Letter, Outcome
 from monitor.notify_message import Message
 from tests.watch_examples import ALERT

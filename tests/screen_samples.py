@@ -7,21 +7,19 @@ from types import MappingProxyType
 import numpy as np
 
 from connectors.telemetry import Execution
+from monitor.core.alert_types import Alert, AlertState, Priority
 from monitor.core.assessment import (
     Activity,
-    Alert,
-    AlertState,
     Assessment,
     Condition,
     LinerReading,
-    Priority,
     Quality,
     SharedReading,
-    Span,
     StrandAssessment,
     WallReading,
     ZonePlace,
 )
+from monitor.core.span import Span
 
 NEVER = float("inf")
 HOUR_S = 3600.0

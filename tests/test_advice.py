@@ -19,7 +19,8 @@ from monitor.config import demo_profile
 from monitor.core import advice as advising
 from monitor.core.advice_types import Advice, AdviceKind
 from monitor.core.aged_part import aged_mm, softened_mm, whole_mm
-from monitor.core.assessment import AlertState, Assessment
+from monitor.core.alert_types import AlertState
+from monitor.core.assessment import Assessment
 from monitor.core.engine import Engine, Step, run
 from monitor.core.engine_state import build_model
 from monitor.core.field import build_field

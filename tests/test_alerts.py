@@ -9,8 +9,8 @@ from hypothesis import strategies as st
 
 from monitor.core.alert_points import Point, alert_points
 from monitor.core.alert_table import ALERT_TABLE, Rule
+from monitor.core.alert_types import AlertState, Priority
 from monitor.core.alerts import AlertBook, Record, acknowledge, alert_law, update
-from monitor.core.assessment import AlertState, Priority
 from monitor.core.parameters import ColdEnd, Heater, WallLaw
 from tests.machines import machine
 

@@ -10,7 +10,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from connectors.telemetry import Event, Execution, LinkChange, Malformed, Sample, Tick
-from monitor.core.assessment import Acknowledge, Activity, AlertState, Condition, Priority, Quality
+from monitor.core.alert_types import Acknowledge, AlertState, Priority
+from monitor.core.assessment import Activity, Condition, Quality
 from monitor.core.dose import cautious_law
 from monitor.core.engine import Engine, Step, advance, run
 from monitor.core.engine_state import build_model, initial_state

@@ -5,7 +5,7 @@ from collections.abc import Iterable, Iterator
 import pytest
 
 from connectors.telemetry import Event, Sample
-from monitor.core.assessment import Acknowledge, AlertTransition
+from monitor.core.alert_types import Acknowledge, AlertTransition
 from monitor.core.engine import run
 from monitor.core.stall_watch import Pace, paced
 from tests.machines import machine

@@ -11,7 +11,9 @@ import pytest
 
 import monitor
 from connectors.telemetry import Event, LinkChange, Malformed, Tick
-from monitor.core.assessment import Acknowledge, AlertState, AlertTransition, Priority, Quality, Span, WallReading
+from monitor.core.alert_types import Acknowledge, AlertState, AlertTransition, Priority
+from monitor.core.assessment import Quality, WallReading
+from monitor.core.span import Span
 from monitor.headless import JsonPrinter, PlainPrinter, Printer, alert_lines, status_text
 from monitor.not_understood import NotUnderstood
 from monitor.output import Output

@@ -7,7 +7,7 @@ from collections.abc import Iterator
 import pytest
 
 from connectors.telemetry import Event
-from monitor.core.assessment import Priority
+from monitor.core.alert_types import Priority
 from monitor.notifier import CLOSE_WITHIN_S, Notifier
 from monitor.notify_attempt import NO_ANSWER, TIMEOUT_S, Channel, Letter
 from monitor.notify_queue import FIRST_PAUSE_S, LONGEST_PAUSE_S, MOST_UNDER_WAY, MOST_WAITING, ChannelQueue

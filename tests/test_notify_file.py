@@ -4,7 +4,7 @@ from pathlib import Path
 
 import pytest
 
-from monitor.core.assessment import Priority
+from monitor.core.alert_types import Priority
 from monitor.notify_file import DEFAULT_NAME, NotifyFileError, channels_of, default_file, read_channels
 
 GOOD = """

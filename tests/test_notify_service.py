@@ -10,7 +10,7 @@ from email.header import decode_header, make_header
 
 import pytest
 
-from monitor.core.assessment import Priority
+from monitor.core.alert_types import Priority
 from monitor.notifier import Notifier
 from monitor.notify_attempt import NO_ANSWER, TIMEOUT_S, Channel, Letter, begin, outcome_in_time
 from monitor.notify_message import message_of

@@ -14,28 +14,21 @@ import pytest
 from connectors.recording import Conclusion, Decoder, Encoder
 from connectors.telemetry import Execution
 from monitor.core.advice_types import Advice, AdviceKind, Figure
+from monitor.core.alert_types import Acknowledge, Alert, AlertState, AlertTransition, Priority
 from monitor.core.assessment import (
-    Acknowledge,
     Activity,
-    Alert,
-    AlertState,
-    AlertTransition,
     Assessment,
     Condition,
-    Detector,
-    FlowSlip,
     LinerReading,
-    Priority,
     Quality,
     SharedReading,
-    Span,
-    StallFinding,
-    StallPattern,
     StrandAssessment,
     WallReading,
     ZonePlace,
 )
 from monitor.core.forecast import main_doubt
+from monitor.core.span import Span
+from monitor.core.stall_findings import Detector, FlowSlip, StallFinding, StallPattern
 from monitor.plain_data import (
     acknowledge_data,
     acknowledge_in,

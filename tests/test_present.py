@@ -5,7 +5,9 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from monitor.core.assessment import AlertState, Condition, Priority, Quality, Span
+from monitor.core.alert_types import AlertState, Priority
+from monitor.core.assessment import Condition, Quality
+from monitor.core.span import Span
 from monitor.tui.alert_band import alert_band, notice_lines
 from monitor.tui.columns import columns_for
 from monitor.tui.dose_bar import dose_bar

@@ -5,7 +5,7 @@ from dataclasses import replace
 import pytest
 from rich.cells import cell_len
 
-from monitor.core.assessment import Priority
+from monitor.core.alert_types import Priority
 from monitor.tui.ink import Line
 from monitor.tui.present import frame
 from monitor.tui.view import Page, View

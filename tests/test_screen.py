@@ -5,7 +5,7 @@ from dataclasses import replace
 import pytest
 from textual.strip import Strip
 
-from monitor.core.assessment import AlertState, Priority
+from monitor.core.alert_types import AlertState, Priority
 from monitor.tui.app import ScreenApp
 from monitor.tui.terminal_choices import ascii_needed, colour_wanted
 from tests import screen_samples as samples

@@ -10,7 +10,7 @@ import pytest
 from connectors.errors import LinkFailedError
 from connectors.telemetry import Event, LinkChange, Malformed, Tick
 from monitor.client import WatchClient
-from monitor.core.assessment import Acknowledge
+from monitor.core.alert_types import Acknowledge
 from monitor.core.engine import Engine
 from monitor.exit_codes import OWN_FAULT
 from monitor.headless import PlainPrinter

@@ -14,7 +14,8 @@ from connectors.simulated_scenarios import SCENARIOS
 from connectors.telemetry import Event, Sample
 from monitor.config import demo_profile
 from monitor.core.alert_points import alert_points
-from monitor.core.assessment import AlertState, AlertTransition, Assessment, Priority
+from monitor.core.alert_types import AlertState, AlertTransition, Priority
+from monitor.core.assessment import Assessment
 from monitor.core.dose import cautious_law
 from monitor.core.engine import Engine, run
 from monitor.core.parameters import Parameters

@@ -11,7 +11,7 @@ from connectors.simulated_machine import simulate
 from connectors.simulated_scenarios import SCENARIOS
 from connectors.telemetry import Sample
 from monitor.config import demo_profile
-from monitor.core.assessment import Priority
+from monitor.core.alert_types import Priority
 from monitor.core.engine import run
 from monitor.core.field import build_field
 from monitor.core.parameters import WallLaw, Zone

@@ -11,8 +11,9 @@ from connectors.simulated_machine import simulate
 from connectors.simulated_scenarios import SCENARIOS
 from connectors.telemetry import Event, Sample
 from monitor.config import demo_profile
-from monitor.core.assessment import AlertTransition, StallPattern
+from monitor.core.alert_types import AlertTransition
 from monitor.core.engine import Step, run
+from monitor.core.stall_findings import StallPattern
 from monitor.core.stall_watch import Pace, paced
 from tests.make_replays import FOLDER, TAKES
 

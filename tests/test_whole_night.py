@@ -23,7 +23,8 @@ from connectors.telemetry import Event, Execution, LinkChange, Sample
 from connectors.websocket_link import WebsocketLink
 from connectors.websocket_settings import WebsocketSettings
 from monitor.config import demo_profile
-from monitor.core.assessment import Assessment, Priority
+from monitor.core.alert_types import Priority
+from monitor.core.assessment import Assessment
 from monitor.core.engine import Engine, Step
 
 PERIOD_S = 10.0

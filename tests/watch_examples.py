@@ -8,20 +8,9 @@ from typing import Any
 import numpy as np
 
 from connectors.telemetry import Event, Execution, Sample
-from monitor.core.assessment import (
-    Acknowledge,
-    Activity,
-    Alert,
-    AlertState,
-    AlertTransition,
-    Assessment,
-    Condition,
-    Priority,
-    Quality,
-    Span,
-    StrandAssessment,
-    WallReading,
-)
+from monitor.core.alert_types import Acknowledge, Alert, AlertState, AlertTransition, Priority
+from monitor.core.assessment import Activity, Assessment, Condition, Quality, StrandAssessment, WallReading
+from monitor.core.span import Span
 from monitor.output import Output
 from tests.machines import machine
 

@@ -7,8 +7,8 @@ there is nothing to store that could go wrong. Which alerts share a cause stands
 from collections.abc import Mapping
 
 from monitor.core.alert_table import Rule
+from monitor.core.alert_types import AlertState, Priority
 from monitor.core.alerts import AlertLaw, Record
-from monitor.core.assessment import AlertState, Priority
 
 
 def priority_of(rule: Rule, record: Record) -> Priority:

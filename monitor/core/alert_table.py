@@ -9,7 +9,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Final
 
-from monitor.core.assessment import Priority
+from monitor.core.alert_types import Priority
 
 
 @dataclass(frozen=True, slots=True)

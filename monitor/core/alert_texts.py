@@ -17,8 +17,8 @@ from monitor.core.ageing_texts import (
     standing_text,
 )
 from monitor.core.alert_facts import Facts, strand_of
-from monitor.core.assessment import StallPattern
 from monitor.core.duration_words import clock_words
+from monitor.core.stall_findings import StallPattern
 from monitor.core.stall_texts import stall_action, stall_text
 
 

@@ -6,12 +6,13 @@ from typing import Final
 import numpy as np
 
 from monitor.core.alert_table import ALERT_TABLE
-from monitor.core.assessment import Array, StallFinding, StallPattern
+from monitor.core.assessment import Array
 from monitor.core.data_age import untold_s
 from monitor.core.engine_state import EngineState, Model
 from monitor.core.feed import is_feeding
 from monitor.core.field_state import FieldState
 from monitor.core.stall import StallState
+from monitor.core.stall_findings import StallFinding, StallPattern
 
 _HELD_K: Final = -ALERT_TABLE["cold_feed"].deadband / 2
 _HOUR_S: Final = 3600.0

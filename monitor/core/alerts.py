@@ -12,7 +12,8 @@ import numpy as np
 
 from monitor.core.alert_points import Point
 from monitor.core.alert_table import Rule
-from monitor.core.assessment import AlertState, Array, Priority
+from monitor.core.alert_types import AlertState, Priority
+from monitor.core.assessment import Array
 
 
 @dataclass(frozen=True, slots=True)

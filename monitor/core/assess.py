@@ -8,19 +8,11 @@ from dataclasses import replace
 from typing import Final
 
 from monitor.core.advice import advise
+from monitor.core.alert_types import Alert, AlertState, Priority
 from monitor.core.assess_alerts import Known, alerts_now
 from monitor.core.assess_parts import liner_readings, shared_readings
 from monitor.core.assess_strand import assess_strand
-from monitor.core.assessment import (
-    Alert,
-    AlertState,
-    Array,
-    Assessment,
-    Condition,
-    Priority,
-    Quality,
-    StrandAssessment,
-)
+from monitor.core.assessment import Array, Assessment, Condition, Quality, StrandAssessment
 from monitor.core.data_age import data_quality, silence_s
 from monitor.core.engine_state import EngineState, Model
 from monitor.core.readings import wall_readings

@@ -10,17 +10,11 @@ from monitor.core.advice_types import Advice
 from monitor.core.alert_facts import Facts
 from monitor.core.alert_folding import leaders, priority_of
 from monitor.core.alert_texts import alert_action, alert_limit, alert_text
+from monitor.core.alert_types import Alert, AlertState, AlertTransition
 from monitor.core.alerts import Change, Record
 from monitor.core.assess_parts import liner_readings, shared_readings
 from monitor.core.assess_strand import assess_strand
-from monitor.core.assessment import (
-    Alert,
-    AlertState,
-    AlertTransition,
-    Array,
-    LinerReading,
-    StrandAssessment,
-)
+from monitor.core.assessment import Array, LinerReading, StrandAssessment
 from monitor.core.data_age import data_quality
 from monitor.core.engine_state import EngineState, Model
 

@@ -4,10 +4,11 @@ from typing import Final
 
 import numpy as np
 
-from monitor.core.assessment import Activity, Array, Condition, Quality, Span, StrandAssessment
+from monitor.core.assessment import Activity, Array, Condition, Quality, StrandAssessment
 from monitor.core.engine_state import EngineState, Model
 from monitor.core.feed import is_feeding
 from monitor.core.forecast import Ageing, main_doubt, time_left_s
+from monitor.core.span import Span
 
 _UNKNOWN: Final = Span(0.0, float("inf"))
 

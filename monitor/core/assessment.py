@@ -5,14 +5,16 @@ Frozen data and nothing else. Arrays are read-only. Units stand in the names.
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from enum import IntEnum, StrEnum
-from typing import NamedTuple
+from enum import StrEnum
 
 import numpy as np
 from numpy.typing import NDArray
 
 from connectors.telemetry import Execution
 from monitor.core.advice_types import Advice
+from monitor.core.alert_types import Alert
+from monitor.core.span import Span
+from monitor.core.stall_findings import FlowSlip, StallFinding
 
 Array = NDArray[np.float64]
 
@@ -40,34 +42,6 @@ class Activity(StrEnum):
     FEEDING = "feeding"
     IDLE = "idle"  # hot and standing still
     COLD = "cold"  # standing still, manifold not hot enough to harm it
-
-
-class Priority(IntEnum):
-    """Urgency of an alert (IMO MSC.302(87)): a higher number is more urgent."""
-
-    CAUTION = 1
-    WARNING = 2
-    ALARM = 3
-
-
-class AlertState(StrEnum):
-    """Life-cycle state of an alert (ISA-18.2 / IEC 62682 names)."""
-
-    NORMAL = "Normal"
-    UNACKNOWLEDGED = "Unacknowledged"
-    ACKNOWLEDGED = "Acknowledged"
-    RETURNED = "Returned-to-normal unacknowledged"
-    LATCHED = "Latched"
-    SHELVED = "Shelved"
-    SUPPRESSED = "Suppressed-by-design"
-    OUT_OF_SERVICE = "Out-of-service"
-
-
-class Span(NamedTuple):
-    """A range: `low` is the cautious end, `high` the hopeful one; infinity where nothing runs out."""
-
-    low: float
-    high: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -104,67 +78,6 @@ class SharedReading:
     dose_min: float  # highest, in minutes at the material's reference temperature
     dose_warn_min: float
     dose_limit_min: float
-
-
-class StallPattern(StrEnum):
-    """Ways in which a strand does not move as it should."""
-
-    COLD_SKIPPING = "cold skipping"
-    JAM_AFTER_IDLE = "jam after idle"
-    GRINDING = "grinding"
-    SLOW_CLOG = "slow clog"
-    RUN_OUT_OR_TANGLE = "run-out or tangle"
-    STRAND_STOPPED = "strand stopped"  # one of the above, but the evidence does not tell which
-
-
-class Detector(StrEnum):
-    """Which test found it."""
-
-    FAST = "fast"
-    MEDIUM = "medium"
-    SLOW = "slow"
-    FLAGS = "flags"
-
-
-@dataclass(frozen=True, slots=True)
-class StallFinding:
-    """A strand that does not move as it should, with the evidence.
-
-    Parameters
-    ----------
-    pattern : StallPattern
-        What it looks like; may change until `is_final`.
-    lost_mm, over_mm : float
-        Millimetres missing beyond healthy slip, and the commanded feed over which they went missing.
-    onset_mm : Span
-        Between which readings of commanded feed it began.
-    slip : float
-        Share of the most recent feed that did not arrive, beyond healthy slip; NaN where no encoder tells.
-    is_final : bool
-        Whether enough was fed since the alarm for the pattern to be settled.
-    evidence : tuple of str
-        Sentences with numbers.
-    detector : Detector
-        Which test found it.
-    """
-
-    pattern: StallPattern
-    lost_mm: float
-    over_mm: float
-    onset_mm: Span
-    slip: float
-    is_final: bool
-    evidence: tuple[str, ...]
-    detector: Detector
-
-
-class FlowSlip(NamedTuple):
-    """One bin as it is told: its lower edges, feed and observed slip."""
-
-    flow_mm3_s: float
-    manifold_c: float
-    fed_mm: float
-    slip: float
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -231,37 +144,6 @@ class LinerReading:
     above_stop_s: float
 
 
-@dataclass(frozen=True, slots=True)
-class Alert:
-    """An alert that is not in its normal state."""
-
-    id: str  # constant through one activation: condition, input or part, count
-    condition: str  # key in the table of alerts
-    subject: str  # 'input 3', 'manifold', 'link' …
-    input: int | None
-    priority: Priority
-    state: AlertState
-    since_s: float
-    text: str  # what is wrong, with the number
-    action: str  # what to do
-    value: float | None
-    limit: float | None
-    unit: str
-    also: tuple[str, ...] = ()  # subjects of the alerts that have the same cause and are folded under this one
-    folded_under: str = ""  # id of the alert that this one is folded under; empty while it is shown by itself
-
-
-@dataclass(frozen=True, slots=True)
-class AlertTransition:
-    """One change of an alert's state, as recorded and printed."""
-
-    time_s: float
-    event: str  # raised, re-raised, escalated, eased, cleared, acknowledged, settled, goes on
-    alert: Alert
-    previous: AlertState
-    actor: str  # 'engine', or who acknowledged
-
-
 @dataclass(frozen=True, slots=True, eq=False)
 class Assessment:
     """Everything known at one moment.
@@ -288,12 +170,3 @@ class Assessment:
     counts: Mapping[str, int]
     shared: tuple[SharedReading, ...] = ()  # the shared channel, strand by strand
     advice: tuple[Advice, ...] = ()  # empty while nothing is wrong, nor will be within the hour
-
-
-@dataclass(frozen=True, slots=True)
-class Acknowledge:
-    """The owner has seen an alert. The one thing, so far, that flows from a screen to the engine."""
-
-    time_s: float
-    alert_id: str
-    actor: str

@@ -11,9 +11,10 @@ from functools import cached_property
 from typing import Final
 
 from connectors.telemetry import Event, LinkChange, Malformed, Sample, Tick
+from monitor.core.alert_types import Acknowledge, AlertTransition
 from monitor.core.alert_values import point_values
 from monitor.core.assess import assess
-from monitor.core.assessment import Acknowledge, AlertTransition, Assessment
+from monitor.core.assessment import Assessment
 from monitor.core.data_age import silence_s
 from monitor.core.engine_state import EngineState, Model, build_model, initial_state
 from monitor.core.estimates import estimated_sensors

@@ -10,7 +10,7 @@ from typing import Final, NamedTuple
 from connectors.telemetry import Execution, channel
 from monitor.core.alert_points import alert_points
 from monitor.core.alerts import AlertBook, AlertLaw, alert_law
-from monitor.core.assessment import StallPattern, ZonePlace
+from monitor.core.assessment import ZonePlace
 from monitor.core.cold_end import ColdEndLaw, cold_end_law
 from monitor.core.dose import DoseLaw, hopeful_law
 from monitor.core.feed import Feed, Feeds
@@ -21,6 +21,7 @@ from monitor.core.melt_watch import Meltings, MeltWatch, melt_watch
 from monitor.core.parameters import Parameters
 from monitor.core.readings import Sensor, SensorChannels, Sensors, sensor_channels
 from monitor.core.shared_channel import SharedChannel, SharedState, shared_channel
+from monitor.core.stall_findings import StallPattern
 from monitor.core.stall_watch import Stalls, StallWatch, stall_watch
 
 _NO_ALERTS: Final = AlertBook()

@@ -6,7 +6,7 @@ is commanded less sensed feed, the encoder's error of scale included.
 
 from typing import Final, NamedTuple
 
-from monitor.core.assessment import FlowSlip
+from monitor.core.stall_findings import FlowSlip
 
 FLOW_STEP_MM3_S: Final = 2.0
 TEMPERATURE_STEP_K: Final = 10.0

@@ -9,7 +9,8 @@ from typing import NamedTuple
 
 import numpy as np
 
-from monitor.core.assessment import Array, Span
+from monitor.core.assessment import Array
+from monitor.core.span import Span
 
 _NO_RATE = 1e-12  # minutes of dose per minute: some 100,000 years to a limit
 

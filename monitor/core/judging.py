@@ -6,12 +6,14 @@ Pure, as the engine that calls it. Knows nothing of where the values come from.
 from collections.abc import Mapping
 
 from monitor.core.alert_folding import leaders
+from monitor.core.alert_types import Acknowledge, AlertTransition
 from monitor.core.alert_values import point_values, sure_values
 from monitor.core.alerts import AlertBook, Change, acknowledge, noted, update
 from monitor.core.assess_alerts import alert_id, transitions
-from monitor.core.assessment import Acknowledge, AlertTransition, Quality, StallPattern
+from monitor.core.assessment import Quality
 from monitor.core.data_age import data_quality, untold_s
 from monitor.core.engine_state import EngineState, Model
+from monitor.core.stall_findings import StallPattern
 
 
 def is_news(before: EngineState, after: EngineState) -> bool:

@@ -5,7 +5,7 @@ Owns the record from alarm to recovery. Knows nothing of patterns or words.
 
 from typing import Final, NamedTuple
 
-from monitor.core.assessment import Span
+from monitor.core.span import Span
 from monitor.core.stall_flags import Flags
 from monitor.core.stall_habit import Habit
 from monitor.core.stall_law import TESTS, StallLaw

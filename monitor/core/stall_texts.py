@@ -6,7 +6,7 @@ Decides nothing; the evidence comes in sentences from stall_pattern.py.
 from collections.abc import Mapping
 from typing import Final
 
-from monitor.core.assessment import StallFinding, StallPattern
+from monitor.core.stall_findings import StallFinding, StallPattern
 
 _ACTIONS: Final[Mapping[StallPattern, str]] = {
     StallPattern.COLD_SKIPPING: (

@@ -5,8 +5,8 @@ Owns the types alone. Must not know how anything is detected.
 
 from typing import NamedTuple
 
-from monitor.core.assessment import Detector, StallFinding, StallPattern
 from monitor.core.parameters import Drive
+from monitor.core.stall_findings import Detector, StallFinding, StallPattern
 
 __all__ = ["Detector", "Drive", "FeedReading", "StallFinding", "StallPattern"]
 

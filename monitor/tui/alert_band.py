@@ -7,7 +7,8 @@ An action is either shown whole, wrapped, or not at all; it is never cut. Priori
 from collections.abc import Sequence
 from typing import Final
 
-from monitor.core.assessment import Alert, AlertState, Assessment, Priority, StrandAssessment
+from monitor.core.alert_types import Alert, AlertState, Priority
+from monitor.core.assessment import Assessment, StrandAssessment
 from monitor.tui.ink import BOLD, DIM, PLAIN, Line, Look, Span, crop, fit, hanging
 from monitor.tui.view import View
 from monitor.tui.words import SYMBOL, duration, name_of, next_mark, time_left

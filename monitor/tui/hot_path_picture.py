@@ -8,7 +8,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final
 
-from monitor.core.assessment import Assessment, Priority, StrandAssessment
+from monitor.core.alert_types import Priority
+from monitor.core.assessment import Assessment, StrandAssessment
 from monitor.tui.ink import BOLD, DIM, PLAIN, Line, Look, Span, crop, fit
 from monitor.tui.path_scale import PathScale, ageing_marks, heat_levels, scale_for
 from monitor.tui.path_side import side_texts

@@ -10,7 +10,7 @@ from typing import Final, NamedTuple
 
 from rich.cells import cell_len, chop_cells, set_cell_size
 
-from monitor.core.assessment import Priority
+from monitor.core.alert_types import Priority
 
 
 @dataclass(frozen=True, slots=True)

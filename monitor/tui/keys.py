@@ -6,7 +6,7 @@ One table serves the bindings of the app, the line at the foot and the help page
 from dataclasses import dataclass
 from typing import Final
 
-from monitor.core.assessment import Priority
+from monitor.core.alert_types import Priority
 from monitor.tui.dose_bar import UNSURE
 from monitor.tui.ink import BOLD, DIM, PLAIN, Line, Look, Span, crop, hanging
 from monitor.tui.path_words import ESTIMATE

@@ -15,7 +15,7 @@ from textual.geometry import Region
 from textual.strip import Strip
 from textual.widget import Widget
 
-from monitor.core.assessment import Priority
+from monitor.core.alert_types import Priority
 from monitor.tui.ink import Line, Look
 
 _COLOURS: Final = {Priority.ALARM: 1, Priority.WARNING: 3, Priority.CAUTION: 6}

@@ -6,7 +6,8 @@ from dataclasses import replace
 from datetime import datetime
 
 from monitor.client import WatchClient
-from monitor.core.assessment import AlertState, Assessment, Priority
+from monitor.core.alert_types import AlertState, Priority
+from monitor.core.assessment import Assessment
 from monitor.tui.ink import Line
 from monitor.tui.line_widget import LineWidget
 from monitor.tui.present import frame

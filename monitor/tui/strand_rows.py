@@ -7,7 +7,8 @@ carries a question mark.
 from collections.abc import Sequence
 from typing import Final
 
-from monitor.core.assessment import Alert, Assessment, Condition, Quality, StrandAssessment
+from monitor.core.alert_types import Alert
+from monitor.core.assessment import Assessment, Condition, Quality, StrandAssessment
 from monitor.tui.alert_band import mark_look
 from monitor.tui.columns import Column, columns_for
 from monitor.tui.ink import DIM, PLAIN, Line, Look, Span, crop, fit, hanging

@@ -7,7 +7,8 @@ from dataclasses import dataclass
 from enum import Enum, auto
 from typing import Final
 
-from monitor.core.assessment import Alert, AlertState, Assessment, Quality
+from monitor.core.alert_types import Alert, AlertState
+from monitor.core.assessment import Assessment, Quality
 
 SILENT_AFTER_S: Final = 5.0
 """A running watch concludes something about once a second; after this long it counts as silent [s]."""

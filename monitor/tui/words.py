@@ -6,7 +6,9 @@ Owns wording only. Rounds every time down, so that what is left is never made lo
 import math
 from typing import Final
 
-from monitor.core.assessment import Activity, Condition, Priority, Span, StrandAssessment
+from monitor.core.alert_types import Priority
+from monitor.core.assessment import Activity, Condition, StrandAssessment
+from monitor.core.span import Span
 
 _SPEED_FROM_CELLS: Final = 18
 _MINUTE_S: Final = 60

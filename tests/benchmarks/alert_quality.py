@@ -11,7 +11,7 @@ from typing import NamedTuple
 from connectors.simulated_machine import simulate
 from connectors.simulated_scenarios import SCENARIOS, Scenario
 from monitor.config import demo_profile
-from monitor.core.assessment import Priority
+from monitor.core.alert_types import Priority
 from monitor.core.engine import run
 
 PERIOD_S = 2.0

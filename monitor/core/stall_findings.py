@@ -1,0 +1,68 @@
+"""What is told of a strand that does not move as it should. Frozen data and nothing else."""
+
+from dataclasses import dataclass
+from enum import StrEnum
+from typing import NamedTuple
+
+from monitor.core.span import Span
+
+
+class StallPattern(StrEnum):
+    """Ways in which a strand does not move as it should."""
+
+    COLD_SKIPPING = "cold skipping"
+    JAM_AFTER_IDLE = "jam after idle"
+    GRINDING = "grinding"
+    SLOW_CLOG = "slow clog"
+    RUN_OUT_OR_TANGLE = "run-out or tangle"
+    STRAND_STOPPED = "strand stopped"  # one of the above, but the evidence does not tell which
+
+
+class Detector(StrEnum):
+    """Which test found it."""
+
+    FAST = "fast"
+    MEDIUM = "medium"
+    SLOW = "slow"
+    FLAGS = "flags"
+
+
+@dataclass(frozen=True, slots=True)
+class StallFinding:
+    """A strand that does not move as it should, with the evidence.
+
+    Parameters
+    ----------
+    pattern : StallPattern
+        What it looks like; may change until `is_final`.
+    lost_mm, over_mm : float
+        Millimetres missing beyond healthy slip, and the commanded feed over which they went missing.
+    onset_mm : Span
+        Between which readings of commanded feed it began.
+    slip : float
+        Share of the most recent feed that did not arrive, beyond healthy slip; NaN where no encoder tells.
+    is_final : bool
+        Whether enough was fed since the alarm for the pattern to be settled.
+    evidence : tuple of str
+        Sentences with numbers.
+    detector : Detector
+        Which test found it.
+    """
+
+    pattern: StallPattern
+    lost_mm: float
+    over_mm: float
+    onset_mm: Span
+    slip: float
+    is_final: bool
+    evidence: tuple[str, ...]
+    detector: Detector
+
+
+class FlowSlip(NamedTuple):
+    """One bin as it is told: its lower edges, feed and observed slip."""
+
+    flow_mm3_s: float
+    manifold_c: float
+    fed_mm: float
+    slip: float
