@@ -4,7 +4,8 @@ from collections.abc import Iterator
 from textwrap import wrap
 from typing import Final
 
-from monitor.core.alert_table import ALERT_TABLE, Rule
+from monitor.core.alert_rule import Rule
+from monitor.core.alert_table import ALERT_TABLE
 from monitor.core.alert_types import Priority
 from monitor.core.duration_words import clock_words
 
@@ -53,6 +54,13 @@ def _manners(rule: Rule) -> Iterator[str]:
         yield "neither rises nor clears while the machine is silent"
     else:
         yield "goes on while no data come"
+    if rule.latches_from:
+        level = "" if rule.latches_from == 1 else f", from its level {rule.latches_from} on,"
+        yield f"once over{level} it is held until somebody has looked and resets it"
+    if rule.re_alarm_s is not None:
+        yield f"seen but standing, an ALARM calls again after {clock_words(rule.re_alarm_s)}"
+    if rule.suppressed_by:
+        yield f"held back while {' or while '.join(rule.suppressed_by)}"
 
 
 def _relatives(rule: Rule) -> Iterator[str]:

@@ -1,10 +1,11 @@
-"""What a screen may ask of a running watch: its newest conclusions, and to pass on an acknowledgement.
+"""What a screen may ask of a running watch: its newest conclusions, and to pass on a request.
 
 A screen holds this and nothing else: no link, no engine, no recorder.
 """
 
 from typing import Protocol
 
+from monitor.core.alert_types import RequestKind
 from monitor.core.assessment import Assessment
 
 
@@ -31,6 +32,6 @@ class WatchClient(Protocol):
         """Why the watch has ended, in words; None while it runs."""
         ...
 
-    def acknowledge(self, alert_id: str) -> None:
-        """Say that the owner has seen this alert."""
+    def ask(self, kind: RequestKind, alert_id: str, *, reason: str = "", for_s: float = 0.0) -> None:
+        """Pass on what the owner asks of an alert; ValueError where a reason or a time is missing."""
         ...

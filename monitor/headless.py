@@ -21,8 +21,6 @@ from monitor.step import Step
 from monitor.summary import summary_lines
 from monitor.totals import Totals
 
-_NEEDS_ACTION = frozenset({"raised", "re-raised", "escalated", "settled", "goes on"})
-
 
 class Printer(Protocol):
     """Prints a watch as it goes."""
@@ -98,7 +96,7 @@ class PlainPrinter:
         if text:
             self._output.line(text)
         for transition in step.transitions:
-            if not transition.alert.folded_under:  # told by the alert that has the cause
+            if not transition.alert.folded_under and not transition.is_by_design:  # else told by what has the cause
                 for line in alert_lines(transition):
                     self._output.line(line)
         if self._due is not None and self._due(step.event.time_s):
@@ -156,7 +154,7 @@ def alert_lines(transition: AlertTransition) -> list[str]:
     """Tell a change of an alert: with what to do while it calls for something, by its title otherwise."""
     alert = transition.alert
     head = f"{clock_text(transition.time_s)}  {alert.priority.name:<7}  {transition.event}"
-    if transition.event in _NEEDS_ACTION:
+    if transition.calls:
         return [f"{head}: {alert.text}", f"{'':19}do: {alert.action}"]
     title = ALERT_TABLE[alert.condition].title if alert.condition in ALERT_TABLE else alert.condition
     who = "" if transition.actor == "engine" else f" by {transition.actor}"

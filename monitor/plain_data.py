@@ -10,11 +10,10 @@ from typing import Any, Final
 
 import msgspec
 
-from connectors.recording import Conclusion
 from monitor.core.advice_types import Advice
-from monitor.core.alert_types import Acknowledge, Alert, AlertTransition, Priority
+from monitor.core.alert_types import Alert, AlertTransition, Priority
 from monitor.core.assessment import Assessment, LinerReading, SharedReading, StrandAssessment, WallReading
-from monitor.core.stall_findings import StallFinding
+from monitor.core.stall_findings import BalanceSight, StallFinding
 
 Plain = dict[str, Any]
 
@@ -66,7 +65,9 @@ def assessment_data(assessment: Assessment) -> Plain:
         "liners": [_liner(liner) for liner in assessment.liners],
         "shared": [_shared(held) for held in assessment.shared],
         "alerts": [_alert(alert) for alert in assessment.alerts],
+        "held_back": [_alert(alert) for alert in assessment.held_back],
         "advice": [_advice(piece) for piece in assessment.advice],
+        "balances": [_balance(sight) for sight in assessment.balances],
         "counts": dict(assessment.counts),
     }
 
@@ -88,21 +89,9 @@ def transition_data(transition: AlertTransition) -> Plain:
         "event": transition.event,
         "previous_state": transition.previous,
         "actor": transition.actor,
+        "quality": transition.quality,
         **_alert(transition.alert),
     }
-
-
-def acknowledge_data(acknowledge: Acknowledge) -> Plain:
-    """An acknowledgement, as recorded."""
-    return {"alert_id": acknowledge.alert_id, "actor": acknowledge.actor}
-
-
-def acknowledge_in(conclusion: Conclusion) -> Acknowledge | None:
-    """The acknowledgement that a recorded conclusion holds; None for any other, or a damaged one."""
-    alert_id, actor = conclusion.data.get("alert_id"), conclusion.data.get("actor")
-    if conclusion.kind != "acknowledge" or not isinstance(alert_id, str) or not isinstance(actor, str):
-        return None
-    return Acknowledge(conclusion.time_s, alert_id, actor)
 
 
 def end_data(reason: str, raised: Mapping[Priority, int], counts: Mapping[str, int]) -> Plain:
@@ -190,6 +179,17 @@ def _shared(held: SharedReading) -> Plain:
     }
 
 
+def _balance(sight: BalanceSight) -> Plain:
+    return {
+        "heater": sight.heater,
+        "inputs": list(sight.inputs),
+        "why_not": sight.why_not,
+        "least_j": _number(sight.least_j),
+        "least_mm": _number(sight.least_mm),
+        "least_share": _number(sight.least_share),
+    }
+
+
 def _advice(piece: Advice) -> Plain:
     return {
         "kind": piece.kind,
@@ -220,4 +220,6 @@ def _alert(alert: Alert) -> Plain:
         "unit": alert.unit,
         "also": list(alert.also),
         "folded_under": alert.folded_under,
+        "why_held_back": alert.why_held_back,
+        "held_back_until_s": _number(alert.held_back_until_s),
     }

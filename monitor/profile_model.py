@@ -118,7 +118,8 @@ class AlertTable(ProfileTable):
     softening_warn_min: Annotated[Number, Field(gt=0, le=1e4), Origin(NO_SOURCE)] = 10.0
     softening_limit_min: Annotated[Number, Field(gt=0, le=1e5), Origin(NO_SOURCE)] = 30.0
     stale_after_s: Annotated[Number, Field(ge=0.5, le=600), Origin(NO_SOURCE)] = 5.0
-    unavailable_after_s: Annotated[Number, Field(ge=1, le=3600), Origin(NO_SOURCE)] = 60.0
+    unavailable_after_s: Annotated[Number, Field(ge=1, le=3600), Origin(NO_SOURCE)] = 55.0
+    cold_end_margin_k: Annotated[Number, Field(ge=0, le=60), Origin(NO_SOURCE)] = 8.0
     notify_file: Annotated[Text, Field(min_length=1)] | None = None
 
 

@@ -107,7 +107,8 @@ idle_backstop_h = 8.0  # a strand standing hot this long is told whatever the mo
 softening_warn_min = 10.0  # softening where the strand must be stiff: minutes at 20 K above its glass transition
 softening_limit_min = 30.0
 stale_after_s = 5.0  # a value older than this counts as stale
-unavailable_after_s = 60.0  # after this silence the machine counts as lost
+unavailable_after_s = 55.0  # after this silence the machine counts as lost
+cold_end_margin_k = 8.0  # nearer than this to the lowest glass transition the cold end counts as not cooled
 # notify_file = "/home/me/.config/strandwatch/notify.toml"  # channels to your telephone: strandwatch alerts test --help
 """
 

@@ -1,4 +1,4 @@
-"""A recording as the source of a session, acknowledgements included; what was concluded then is kept to compare."""
+"""A recording as the source of a session, the owner's requests included; what was concluded then is kept to compare."""
 
 from collections.abc import AsyncIterator
 from contextlib import aclosing
@@ -6,8 +6,8 @@ from contextlib import aclosing
 from connectors.recording import Conclusion
 from connectors.replay_link import ReplayLink
 from connectors.telemetry import Event
-from monitor.core.alert_types import Acknowledge
-from monitor.plain_data import acknowledge_in
+from monitor.core.alert_types import Request
+from monitor.request_data import request_in
 
 
 class ReplaySource:
@@ -30,16 +30,16 @@ class ReplaySource:
         self.has_gaps = False
         """Whether lines could not be written then."""
 
-    async def events(self) -> AsyncIterator[Event | Acknowledge]:
+    async def events(self) -> AsyncIterator[Event | Request]:
         """Yield what the engine was told then, in the same order."""
         async with aclosing(self._link.items()) as items:
             async for item in items:
                 if not isinstance(item, Conclusion):
                     yield item
                     continue
-                acknowledge = acknowledge_in(item)
-                if acknowledge is not None:
-                    yield acknowledge
+                request = request_in(item)
+                if request is not None:
+                    yield request
                 else:
                     self._take(item)
         self.is_over = True

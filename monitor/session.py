@@ -12,10 +12,11 @@ from typing import Any, Final, Protocol
 from connectors.clean_text import clean_text
 from connectors.errors import LinkFailedError
 from connectors.telemetry import Event, Tick
-from monitor.core.alert_types import Acknowledge
+from monitor.core.alert_types import Request, RequestKind
 from monitor.core.assessment import Assessment
 from monitor.every import Every
-from monitor.plain_data import acknowledge_data, assessment_data, flow_slip_data, transition_data
+from monitor.plain_data import assessment_data, flow_slip_data, transition_data
+from monitor.request_data import request_data
 from monitor.step import Step
 from monitor.unreported import SensorRoll
 
@@ -26,13 +27,13 @@ SLIP_EVERY_S: Final = 1800.0
 _LONGEST_TRACE: Final = 4000
 
 OWNER: Final = "owner"
-"""Who acknowledges from a screen."""
+"""Who asks from a screen."""
 
 
 class Source(Protocol):
-    """Where the events come from: a link, or a recording with the owner's acknowledgements in it."""
+    """Where the events come from: a link, or a recording with the owner's requests in it."""
 
-    def events(self) -> AsyncIterator[Event | Acknowledge]:
+    def events(self) -> AsyncIterator[Event | Request]:
         """Yield events in order of time."""
         ...
 
@@ -40,7 +41,7 @@ class Source(Protocol):
 class Judge(Protocol):
     """An engine (`monitor.core.engine.Engine`)."""
 
-    def advance(self, event: Event | Acknowledge) -> Step:
+    def advance(self, event: Event | Request) -> Step:
         """Take in one event."""
         ...
 
@@ -79,8 +80,8 @@ class Notifying(Protocol):
         """Look at a step; must not block."""
         ...
 
-    async def close(self) -> None:
-        """End within seconds."""
+    async def close(self, reason: str | None = None) -> None:
+        """Tell why the watch has ended, where that is to be told, and end within seconds."""
         ...
 
 
@@ -148,7 +149,7 @@ class Session:
         self._onlookers.append(onlooker)
 
     def notify_with(self, notifier: Notifying) -> None:
-        """Have `notifier` look on; the session closes it when it ends, after link and recorder."""
+        """Have `notifier` look on; the session closes it when it ends, after the link and before the recorder."""
         self._notifier = notifier
         self.observe(notifier.take)
 
@@ -158,6 +159,11 @@ class Session:
         if self._recorder is not None and self.ended is None:
             trace = "".join(format_exception(error))[-_LONGEST_TRACE:]
             self._recorder.record_conclusion("fault", self.time_s, {"text": self.fault, "trace": trace})
+
+    def record_note(self, kind: str, data: Mapping[str, Any]) -> None:
+        """Record what became of something beside the engine, at the newest event's time."""
+        if self._recorder is not None:
+            self._recorder.record_conclusion(kind, self.time_s, data)
 
     @property
     def latest(self) -> Assessment | None:
@@ -176,10 +182,10 @@ class Session:
         """What the machine has not reported so far, in words; empty when nothing is missing."""
         return self._roll.missing_text()
 
-    def acknowledge(self, alert_id: str) -> None:
-        """Say that the owner has seen this alert."""
+    def ask(self, kind: RequestKind, alert_id: str, *, reason: str = "", for_s: float = 0.0) -> None:
+        """Pass on what the owner asks of an alert; ValueError where a reason or a time is missing."""
         if self.ended is None:
-            self._take(Acknowledge(self.time_s, alert_id, OWNER))
+            self._take(Request(self.time_s, kind, alert_id, OWNER, clean_text(reason), for_s))
 
     def stop(self, reason: str) -> None:
         """End the watch soon; of several reasons the first counts."""
@@ -215,9 +221,15 @@ class Session:
             raise
         finally:
             self.ended = reason
-            self._close_recorder(reason)
+            await self._close(reason)
+
+    async def _close(self, reason: str) -> None:
+        """Close the recorder last: it takes what became of the last messages."""
+        try:
             if self._notifier is not None:
-                await self._notifier.close()
+                await self._notifier.close(reason)
+        finally:
+            self._close_recorder(reason)
 
     def _close_recorder(self, reason: str) -> None:
         if self._recorder is None:
@@ -239,7 +251,7 @@ class Session:
             if close is not None:
                 await close()
 
-    def _take(self, event: Event | Acknowledge) -> None:
+    def _take(self, event: Event | Request) -> None:
         self.time_s = max(self.time_s, event.time_s)
         self._record_input(event)
         step = self._engine.advance(event)
@@ -257,14 +269,15 @@ class Session:
             self._onlookers.remove(look)
             self.take_fault(f"a part that looks on ({getattr(look, '__qualname__', 'unnamed')})", error)
 
-    def _record_input(self, event: Event | Acknowledge) -> None:
+    def _record_input(self, event: Event | Request) -> None:
         self._has_heard = self._has_heard or not isinstance(event, Tick)
-        if not isinstance(event, Acknowledge):
+        if not isinstance(event, Request):
             self._roll.take(event)
         if self._recorder is None:
             return
-        if isinstance(event, Acknowledge):
-            self._recorder.record_conclusion("acknowledge", event.time_s, acknowledge_data(event))
+        if isinstance(event, Request):
+            kind, data = request_data(event)
+            self._recorder.record_conclusion(kind, event.time_s, data)
         else:
             self._recorder.record_event(event)
 

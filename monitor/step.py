@@ -3,7 +3,7 @@
 from typing import Protocol
 
 from connectors.telemetry import Event
-from monitor.core.alert_types import Acknowledge, AlertTransition
+from monitor.core.alert_types import AlertTransition, Request
 from monitor.core.assessment import Assessment
 
 
@@ -11,7 +11,7 @@ class Step(Protocol):
     """What the engine made of one event."""
 
     @property
-    def event(self) -> Event | Acknowledge:
+    def event(self) -> Event | Request:
         """The event."""
         ...
 

@@ -6,8 +6,10 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from typing import Final
 
+BY_OWNER: Final = "ended by the owner"
+
 REASONS: Final = {
-    signal.SIGINT: "ended by the owner",
+    signal.SIGINT: BY_OWNER,
     signal.SIGTERM: "ended by SIGTERM",
     signal.SIGHUP: "ended by SIGHUP: its terminal went away",
 }

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from typing import Final
 
 from connectors.telemetry import Event, LinkChange, Malformed, Sample
-from monitor.core.alert_types import Acknowledge, AlertState, AlertTransition, Priority
+from monitor.core.alert_types import AlertState, AlertTransition, Priority, Request
 from monitor.core.assessment import Activity, Assessment, StrandAssessment
 from monitor.every import Every
 from monitor.step import Step
@@ -78,7 +78,7 @@ class Totals:
             self._take_strands(self._newest.assessment)
         return tuple(self._strands.values())
 
-    def _count(self, event: Event | Acknowledge) -> None:
+    def _count(self, event: Event | Request) -> None:
         match event:
             case Sample():
                 self.events["samples"] += 1

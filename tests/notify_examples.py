@@ -15,6 +15,16 @@ from monitor.notify_attempt import Channel, Letter, Outcome
 from monitor.notify_message import Message
 from tests.watch_examples import ALERT
 
+STATES = {
+    "cleared": AlertState.RETURNED,
+    "acknowledged": AlertState.ACKNOWLEDGED,
+    "shelved": AlertState.SHELVED,
+    "suppressed": AlertState.SUPPRESSED,
+    "latched": AlertState.LATCHED,
+    "out of service": AlertState.OUT_OF_SERVICE,
+}
+"""States after events that leave an alert in another one than unacknowledged."""
+
 NOW = datetime(2026, 11, 27, 3, 25, tzinfo=UTC)
 
 
@@ -83,6 +93,7 @@ def transition(
 ) -> AlertTransition:
     """Give a change of the example's alert, raised at 0 s, that happens after an hour."""
     alert: Alert = replace(ALERT, priority=priority, folded_under=folded_under, **changes)  # type: ignore[arg-type]  # texts only
+    alert = replace(alert, state=STATES.get(event, AlertState.UNACKNOWLEDGED))
     return AlertTransition(3600.0, event, alert, AlertState.NORMAL, "engine")
 
 

@@ -7,7 +7,7 @@ from types import MappingProxyType
 import numpy as np
 
 from connectors.telemetry import Execution
-from monitor.core.alert_types import Alert, AlertState, Priority
+from monitor.core.alert_types import Alert, AlertState, Priority, RequestKind
 from monitor.core.assessment import (
     Activity,
     Assessment,
@@ -178,8 +178,8 @@ def troubled() -> Assessment:
             alert(Priority.CAUTION, 6, state=AlertState.RETURNED),
             alert(Priority.CAUTION, 1, state=AlertState.LATCHED),
             alert(Priority.CAUTION, None, since_s=22_300.0),
-            alert(Priority.CAUTION, 5, state=AlertState.SHELVED),
         ),
+        held_back=(alert(Priority.CAUTION, 5, state=AlertState.SHELVED),),
     )
 
 
@@ -237,9 +237,15 @@ class FakeWatch:
         self.notice = ""
         self.ended: str | None = None
         self.acknowledged: list[str] = []
+        self.asked: list[tuple[RequestKind, str, str, float]] = []
 
-    def acknowledge(self, alert_id: str) -> None:
-        """Remember what was acknowledged, and show it as the engine would."""
+    def ask(self, kind: RequestKind, alert_id: str, *, reason: str = "", for_s: float = 0.0) -> None:
+        """Remember what was asked, and show an acknowledgement as the engine would."""
+        self.asked.append((kind, alert_id, reason, for_s))
+        if kind is RequestKind.ACKNOWLEDGE:
+            self._acknowledge(alert_id)
+
+    def _acknowledge(self, alert_id: str) -> None:
         self.acknowledged.append(alert_id)
         if self.latest is not None:
             seen = tuple(

@@ -22,10 +22,10 @@ def test_lines_fit_a_wide_terminal_and_causes_in_common_are_named() -> None:
     """No line is wider than 120 columns; what folds together says so."""
     lines = list(alert_table_lines())
     at = lines.index("softening (soft where it must be stiff): WARNING, then ALARM")
-    block = lines[at : at + 9]
+    block = lines[at : at + 10]
 
     assert max(map(len, lines)) <= 120
-    assert "  one cause with  its own kind" in block
+    assert "  one cause with  its own kind, cooling" in block
     assert any("a WARNING unseen for 10 min becomes an ALARM" in line for line in block)
 
 

@@ -17,6 +17,7 @@ from connectors.simulated_link import SimulatedLink
 from connectors.simulated_scenarios import SCENARIOS
 from monitor.cli import main
 from monitor.config import DEMO_FILE, demo_profile
+from monitor.core.alert_types import RequestKind
 from monitor.core.engine import Engine
 from monitor.recording_start import start_recording
 from monitor.session import Session
@@ -40,7 +41,7 @@ def recording(tmp_path_factory: pytest.TempPathFactory) -> Path:
     def see(step: Step) -> None:
         for transition in step.transitions:
             if transition.event == "raised":
-                session.acknowledge(transition.alert.id)
+                session.ask(RequestKind.ACKNOWLEDGE, transition.alert.id)
 
     session.observe(see)
     asyncio.run(session.run())

@@ -103,7 +103,7 @@ class TestSound:
     def test_alert_limits(self) -> None:
         """The alerts table reaches the engine's limits."""
         limits = parse(SOUND + "[alerts]\nidle_backstop_h = 3\n").parameters.limits
-        assert (limits.idle_backstop_h, limits.stale_after_s, limits.unavailable_after_s) == (3, 5, 60)
+        assert (limits.idle_backstop_h, limits.stale_after_s, limits.unavailable_after_s) == (3, 5, 55)
 
     def test_profile_is_frozen(self) -> None:
         """Nobody can change a profile in passing."""

@@ -11,7 +11,7 @@ import pytest
 
 import monitor
 from connectors.telemetry import Event, LinkChange, Malformed, Tick
-from monitor.core.alert_types import Acknowledge, AlertState, AlertTransition, Priority
+from monitor.core.alert_types import AlertState, AlertTransition, Priority, Request, RequestKind
 from monitor.core.assessment import Quality, WallReading
 from monitor.core.span import Span
 from monitor.headless import JsonPrinter, PlainPrinter, Printer, alert_lines, status_text
@@ -214,7 +214,7 @@ def test_an_alert_is_counted_once_at_its_highest_priority() -> None:
         AlertTransition(3.0, "cleared", replace(ALERT, state=AlertState.NORMAL), AlertState.ACKNOWLEDGED, "engine"),
     )
     for change in changes:
-        totals.take(ScriptedStep(Acknowledge(change.time_s, alarm.id, "owner"), (change,)))
+        totals.take(ScriptedStep(Request(change.time_s, RequestKind.ACKNOWLEDGE, alarm.id, "owner"), (change,)))
     assert totals.raised == {Priority.ALARM: 1}
 
 

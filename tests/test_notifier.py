@@ -10,6 +10,7 @@ from connectors.telemetry import Event
 from monitor.core.alert_types import Priority
 from monitor.notifier import CLOSE_WITHIN_S, Notifier
 from monitor.notify_attempt import NO_ANSWER, TIMEOUT_S, Channel, Letter
+from monitor.notify_plan import NotifyPlan
 from monitor.notify_queue import FIRST_PAUSE_S, LONGEST_PAUSE_S, MOST_UNDER_WAY, MOST_WAITING, ChannelQueue
 from monitor.session import Session
 from tests.notify_examples import Postman, SimulatedTime, message, transition, until
@@ -27,7 +28,7 @@ def threads_end() -> Iterator[None]:
 
 
 def _notifier(time: SimulatedTime, *channels: Channel) -> Notifier:
-    return Notifier(channels, "invented bench", wait=time.wait, wall=time.wall)
+    return Notifier(NotifyPlan(channels), "invented bench", wait=time.wait, wall=time.wall)
 
 
 def _step(*names: str, priority: Priority = Priority.WARNING) -> ScriptedStep:
@@ -101,13 +102,15 @@ async def test_a_channel_that_hangs_delays_neither_the_watch_nor_the_other_chann
     session.notify_with(_notifier(time, hanging.channel(), mail.channel("mail")))
     running = asyncio.create_task(session.run())
     await until(lambda: session.ended is not None)  # no simulated second has passed: nothing waited
-    assert log[-3:] == ["engine Sample 999", "link closed", "recorder closed: the link ended"]
-    await until(lambda: len(mail.letters) == 1 and len(hanging.letters) == 1)
+    assert log[-2:] == ["engine Sample 999", "link closed"]
+    await until(lambda: len(mail.letters) == 2 and len(hanging.letters) == 1)
+    assert [letter.title for letter in mail.letters][1:] == ["ALARM: the watch has ended (invented bench)"]
     await until(lambda: CLOSE_WITHIN_S in time.waits)
     assert not running.done()
     time.forward(CLOSE_WITHIN_S)
     await running
-    assert session.notice == "1 message could not be sent by telephone"
+    assert log[-1] == "recorder closed: the link ended"
+    assert session.notice == "2 messages could not be sent by telephone"
     hanging.go_on.set()
 
 

@@ -5,7 +5,7 @@ from pathlib import Path
 import pytest
 
 from monitor.core.alert_types import Priority
-from monitor.notify_file import DEFAULT_NAME, NotifyFileError, channels_of, default_file, read_channels
+from monitor.notify_file import DEFAULT_NAME, NotifyFileError, default_file, plan_of, read_plan
 
 GOOD = """
 [[channels]]
@@ -28,7 +28,7 @@ def _file(tmp_path: Path, text: str, mode: int = 0o600) -> Path:
 
 def _faults(path: Path, machine_host: str = "") -> list[str]:
     with pytest.raises(NotifyFileError) as caught:
-        read_channels(path, machine_host)
+        read_plan(path, machine_host)
     lines = str(caught.value).splitlines()
     assert not any("secret" in line for line in lines)
     return [line.removeprefix(f"{path}: ") for line in lines]
@@ -36,7 +36,7 @@ def _faults(path: Path, machine_host: str = "") -> list[str]:
 
 def test_channels_have_a_name_a_least_priority_and_an_address_that_does_not_show(tmp_path: Path) -> None:
     """WARNING is where a channel begins by default."""
-    channels = read_channels(_file(tmp_path, GOOD))
+    channels = read_plan(_file(tmp_path, GOOD)).channels
     assert [(it.name, it.at_least) for it in channels] == [("telephone", Priority.ALARM), ("mail", Priority.WARNING)]
     assert "secret" not in repr(channels)
 
@@ -47,7 +47,7 @@ def test_a_file_that_others_may_read_or_change_is_refused(tmp_path: Path, mode: 
     path = _file(tmp_path, GOOD, mode)
     assert _faults(path) == [f"others on this computer may read it; close it with: chmod 600 {path}"]
     path.chmod(0o600)
-    assert len(read_channels(path)) == 2
+    assert len(read_plan(path).channels) == 2
 
 
 def test_all_faults_are_told_at_once_without_a_secret(tmp_path: Path) -> None:
@@ -144,7 +144,7 @@ def test_a_channel_must_not_lead_to_the_machine(tmp_path: Path, host: str, url: 
         (told,) = _faults(path, host)
         assert "leads to the machine itself" in told
     else:
-        assert len(read_channels(path, host)) == 1
+        assert len(read_plan(path, host).channels) == 1
 
 
 def test_the_owners_own_place_may_be_empty_but_a_named_file_may_not(
@@ -153,10 +153,10 @@ def test_the_owners_own_place_may_be_empty_but_a_named_file_may_not(
     """Nobody need have channels; who names a file means it."""
     monkeypatch.setenv("XDG_CONFIG_HOME", str(tmp_path))
     monkeypatch.setenv("HOME", str(tmp_path))
-    assert channels_of(None) == ()
+    assert plan_of(None).channels == ()
     with pytest.raises(NotifyFileError, match="no such file"):
-        channels_of("~/channels.toml")
+        plan_of("~/channels.toml")
     default_file().parent.mkdir()
     assert default_file() == tmp_path / "strandwatch" / DEFAULT_NAME
     _file(tmp_path, GOOD).rename(default_file())
-    assert [it.name for it in channels_of(None)] == ["telephone", "mail"]
+    assert [it.name for it in plan_of(None).channels] == ["telephone", "mail"]

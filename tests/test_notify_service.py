@@ -14,6 +14,7 @@ from monitor.core.alert_types import Priority
 from monitor.notifier import Notifier
 from monitor.notify_attempt import NO_ANSWER, TIMEOUT_S, Channel, Letter, begin, outcome_in_time
 from monitor.notify_message import message_of
+from monitor.notify_plan import NotifyPlan
 from monitor.notify_service import sender_for
 from monitor.session import Session
 from tests.notify_examples import (
@@ -153,7 +154,7 @@ async def test_an_alert_of_a_watch_arrives() -> None:
         session = Session(ListedLink([sample(3600.0)]), ScriptedEngine(alerts_at={3600.0: transition()}), name="test")
         time = SimulatedTime()
         channels = [Channel("telephone", Priority.WARNING, sender)]
-        session.notify_with(Notifier(channels, "invented bench", wait=time.wait, wall=time.wall))
+        session.notify_with(Notifier(NotifyPlan(channels), "invented bench", wait=time.wait, wall=time.wall))
         await session.run()
     (body,) = map(json.loads, server.bodies)
     assert body["title"] == "WARNING: input 4, aged material (invented bench)"

@@ -14,7 +14,7 @@ import pytest
 from connectors.recording import Conclusion, Decoder, Encoder
 from connectors.telemetry import Execution
 from monitor.core.advice_types import Advice, AdviceKind, Figure
-from monitor.core.alert_types import Acknowledge, Alert, AlertState, AlertTransition, Priority
+from monitor.core.alert_types import Alert, AlertState, AlertTransition, Priority, Request, RequestKind
 from monitor.core.assessment import (
     Activity,
     Assessment,
@@ -30,14 +30,13 @@ from monitor.core.forecast import main_doubt
 from monitor.core.span import Span
 from monitor.core.stall_findings import Detector, FlowSlip, StallFinding, StallPattern
 from monitor.plain_data import (
-    acknowledge_data,
-    acknowledge_in,
     assessment_data,
     end_data,
     flow_slip_data,
     output_line,
     transition_data,
 )
+from monitor.request_data import request_data, request_in
 from tests.doubt_examples import DOUBTS, LIMIT_MIN
 from tests.recording_examples import HEADER, validator
 
@@ -304,15 +303,31 @@ def test_numbers_carry_their_unit_in_the_key() -> None:
 
 def test_acknowledgements_survive_a_recording() -> None:
     """Written, read and turned back, an acknowledgement is the same; other and damaged conclusions are none."""
-    given = Acknowledge(14_500.0, "dose-warn-4-1", "screen")
-    line = Encoder(HEADER).encode_conclusion("acknowledge", given.time_s, acknowledge_data(given))
+    given = Request(14_500.0, RequestKind.ACKNOWLEDGE, "dose-warn-4-1", "screen")
+    kind, data = request_data(given)
+    line = Encoder(HEADER).encode_conclusion(kind, given.time_s, data)
+    assert kind == "acknowledge"
     validator("acknowledge").validate(json.loads(line))
     read = Decoder(HEADER).decode(line)
     assert isinstance(read, Conclusion)
-    assert acknowledge_in(read) == given
-    assert acknowledge_in(Conclusion("alert", 1.0, {"alert_id": "a", "actor": "b"})) is None
-    assert acknowledge_in(Conclusion("acknowledge", 1.0, {"alert_id": 7, "actor": "b"})) is None
-    assert acknowledge_in(Conclusion("acknowledge", 1.0, {})) is None
+    assert request_in(read) == given
+    assert request_in(Conclusion("alert", 1.0, {"alert_id": "a", "actor": "b"})) is None
+    assert request_in(Conclusion("acknowledge", 1.0, {"alert_id": 7, "actor": "b"})) is None
+    assert request_in(Conclusion("acknowledge", 1.0, {})) is None
+
+
+@pytest.mark.parametrize("kind", [kind for kind in RequestKind if kind is not RequestKind.ACKNOWLEDGE])
+def test_requests_survive_a_recording(kind: RequestKind) -> None:
+    """Whatever the owner asks is written as the schema says, and read back as it was; damaged ones are none."""
+    given = Request(14_500.0, kind, "liner/heat break/1", "owner", "looked at it", 1800.0)
+    line_kind, data = request_data(given)
+    line = Encoder(HEADER).encode_conclusion(line_kind, given.time_s, data)
+    validator("request").validate(json.loads(line))
+    read = Decoder(HEADER).decode(line)
+    assert isinstance(read, Conclusion)
+    assert request_in(read) == given
+    for damage in ({"ask": "dance"}, {"ask": None}, {"reason": 3}, {"for_s": "1"}, {"alert_id": None}):
+        assert request_in(Conclusion(line_kind, 1.0, {**data, **damage})) is None
 
 
 def test_recorded_conclusions_are_lines_of_output() -> None:

@@ -272,7 +272,7 @@ async def test_a_failure_in_the_screen_is_not_swallowed() -> None:
             app.call_later(app._take_newest)
             await pilot.pause()
 
-    with pytest.raises(AttributeError, match="alerts"):
+    with pytest.raises(AttributeError, match="held_back"):
         await go_wrong()
     assert isinstance(app.failure, AttributeError)
 

@@ -10,7 +10,7 @@ import pytest
 from connectors.errors import LinkFailedError
 from connectors.telemetry import Event, LinkChange, Malformed, Tick
 from monitor.client import WatchClient
-from monitor.core.alert_types import Acknowledge
+from monitor.core.alert_types import Request, RequestKind
 from monitor.core.engine import Engine
 from monitor.exit_codes import OWN_FAULT
 from monitor.headless import PlainPrinter
@@ -119,11 +119,11 @@ async def test_an_acknowledgement_is_recorded_and_judged_at_the_newest_events_ti
     running = asyncio.create_task(session.run())
     await reached.wait()
     log.clear()
-    session.acknowledge("dose/input 4/1")
-    assert log == ["conclude acknowledge 4", "engine Acknowledge 4", "conclude alert 4"]
+    session.ask(RequestKind.ACKNOWLEDGE, "dose/input 4/1")
+    assert log == ["conclude acknowledge 4", "engine Request 4", "conclude alert 4"]
     go_on.set()
     await running
-    session.acknowledge("dose/input 4/1")
+    session.ask(RequestKind.ACKNOWLEDGE, "dose/input 4/1")
     assert log[-1] == "recorder closed: the link ended"
 
 
@@ -352,7 +352,7 @@ async def test_an_engine_that_fails_still_ends_the_watch() -> None:
     """Without judgement there is no watch: only what looks on may fail."""
 
     class BrokenEngine(ScriptedEngine):
-        def advance(self, event: Event | Acknowledge) -> ScriptedStep:
+        def advance(self, event: Event | Request) -> ScriptedStep:
             raise ZeroDivisionError(event.time_s)
 
     session = Session(ListedLink(NIGHT), BrokenEngine(), name="test")

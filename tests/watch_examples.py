@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 
 from connectors.telemetry import Event, Execution, Sample
-from monitor.core.alert_types import Acknowledge, Alert, AlertState, AlertTransition, Priority
+from monitor.core.alert_types import Alert, AlertState, AlertTransition, Priority, Request
 from monitor.core.assessment import Activity, Assessment, Condition, Quality, StrandAssessment, WallReading
 from monitor.core.span import Span
 from monitor.output import Output
@@ -90,7 +90,7 @@ def sample(time_s: float, **walls_c: float) -> Sample:
 class ScriptedStep:
     """A step of which the test knows everything; counts how often its assessment is read."""
 
-    event: Event | Acknowledge
+    event: Event | Request
     transitions: tuple[AlertTransition, ...] = ()
     strand: StrandAssessment = STRAND
     reads: int = 0
@@ -110,7 +110,7 @@ class ScriptedEngine:
     alerts_at: Mapping[float, AlertTransition] = field(default_factory=dict)
     steps: list[ScriptedStep] = field(default_factory=list)
 
-    def advance(self, event: Event | Acknowledge) -> ScriptedStep:
+    def advance(self, event: Event | Request) -> ScriptedStep:
         """Note the event; tell what is scripted for its time."""
         self.log.append(f"engine {type(event).__name__} {event.time_s:g}")
         found = self.alerts_at.get(event.time_s)

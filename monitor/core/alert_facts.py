@@ -4,7 +4,17 @@ from dataclasses import dataclass
 
 from monitor.core.advice_types import Advice, AdviceKind
 from monitor.core.alert_points import Point
-from monitor.core.assessment import LinerReading, SharedReading, StrandAssessment
+from monitor.core.assessment import LinerReading, SharedReading, StrandAssessment, WallReading
+
+
+@dataclass(frozen=True, slots=True)
+class SensorFacts:
+    """A sensor's reading, and what is odd about it: how long it stands still where it never did, how far it jumped."""
+
+    wall: WallReading
+    still_s: float | None
+    longest_still_s: float
+    jumps_k: tuple[float, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -12,7 +22,8 @@ class Facts:
     """What a text may draw on: the point's value and level, and the strand, liner or shared channel it belongs to.
 
     Of what the shared channel holds, `shared` is the most aged; feeding `channel_mm` of strand renews the channel.
-    `advice` is what concerns the strand, and the machine as a whole.
+    `advice` is what concerns the strand, and the machine as a whole. `softest` names the strand that softens first,
+    `margin_k` below whose glass transition the cooling's limit lies.
     """
 
     point: Point
@@ -23,6 +34,9 @@ class Facts:
     shared: SharedReading | None = None
     channel_mm: float = 0.0
     advice: tuple[Advice, ...] = ()
+    sensor: SensorFacts | None = None
+    softest: str = ""
+    margin_k: float = 0.0
 
     def advised(self, kind: AdviceKind) -> Advice | None:
         """The advice of that kind, if there is one."""

@@ -6,11 +6,14 @@ Made once from the parameters; the order of the points is the order of the value
 import math
 from dataclasses import dataclass
 
-from monitor.core.alert_table import ALERT_TABLE, Rule
+from monitor.core.alert_rule import Rule
+from monitor.core.alert_table import ALERT_TABLE
 from monitor.core.hot_path import merge_sensors, watched_liners
-from monitor.core.parameters import Parameters
+from monitor.core.parameters import Parameters, WallLaw
 
 LEVELS = 3
+OFF_SET_K, FAR_OFF_SET_K = 10.0, 25.0  # from a heater's set point. Judgement
+COLD_MANIFOLD, HOT_MANIFOLD = "cold manifold", "hot manifold"
 STALLED_PERCENT = 50.0  # of the feed lost: less is slipping, which the part may survive. Judgement
 
 
@@ -18,8 +21,8 @@ STALLED_PERCENT = 50.0  # of the feed lost: less is slipping, which the part may
 class Point:
     """One thing watched.
 
-    `limits` rise with urgency and are padded with infinity; a value above a limit is at that level. `strand` and `zone`
-    are indexes into the parameters, `input` the number the owner knows.
+    `limits` rise with urgency and are padded with infinity; a value above a limit is at that level. `strand`, `zone`
+    and `sensor` are indexes into the parameters, `input` the number the owner knows.
     """
 
     rule: Rule
@@ -28,16 +31,18 @@ class Point:
     strand: int | None = None
     input: int | None = None
     zone: int | None = None
+    sensor: int | None = None
+    cause: str = ""  # where it is another than the table's
 
     @property
     def group(self) -> str:
         """Points of the same group have the same cause."""
         own = f"{self.rule.condition} of {self.subject}"
-        return self.rule.group.format(subject=self.subject) if self.rule.group else own
+        return self.cause or (self.rule.group.format(subject=self.subject) if self.rule.group else own)
 
 
 def alert_points(parameters: Parameters) -> tuple[Point, ...]:
-    """All points: per strand dose, softening, ceiling, cold feed, standing; liners, shared channel, sensors, link."""
+    """All points, in their order: of strands, liners, shared channel, melting, heaters, cooling, sensors, link."""
     strands = [
         point
         for condition in ("dose", "softening", "ceiling", "cold_feed", "standing", "stall")
@@ -49,6 +54,10 @@ def alert_points(parameters: Parameters) -> tuple[Point, ...]:
         *_liner_points(parameters),
         *_shared_points(parameters),
         *_melt_points(parameters),
+        *_heater_points("heater_low", COLD_MANIFOLD, parameters),
+        *_heater_points("heater_high", HOT_MANIFOLD, parameters),
+        *_cooling_points(parameters),
+        *_implausible_points(parameters),
         *_sensor_points(parameters),
         link,
     )
@@ -93,6 +102,30 @@ def _melt_points(parameters: Parameters) -> list[Point]:
     sensors = merge_sensors(parameters)
     heaters = [heater.name for heater in parameters.heaters if heater.sensor in sensors]
     return [Point(ALERT_TABLE["melt"], name, _padded(0.0)) for name in heaters]
+
+
+def _heater_points(condition: str, cause: str, parameters: Parameters) -> list[Point]:
+    """One for each sensor: what is off its set point at the merge point has the same cause as what follows there."""
+    at_merge, rule = merge_sensors(parameters), ALERT_TABLE[condition]
+    limits = (OFF_SET_K, FAR_OFF_SET_K)[: len(rule.priorities)]
+    return [
+        Point(rule, f"sensor {name}", _padded(*limits), sensor=index, cause=cause if name in at_merge else "")
+        for index, name in enumerate(parameters.sensors)
+    ]
+
+
+def _cooling_points(parameters: Parameters) -> list[Point]:
+    """One where a sensor tells of the cold end; an estimate is blind to cooling that fails."""
+    upstream, at_merge = parameters.zones[: parameters.last_before_merge], merge_sensors(parameters)
+    if not any(zone.law is WallLaw.SENSOR and zone.sensor not in at_merge for zone in upstream):
+        return []
+    softens_c = min(strand.material.glass_c for strand in parameters.strands)
+    return [Point(ALERT_TABLE["cooling"], "cold end", _padded(softens_c - parameters.limits.cold_end_margin_k))]
+
+
+def _implausible_points(parameters: Parameters) -> list[Point]:
+    rule = ALERT_TABLE["implausible"]
+    return [Point(rule, f"sensor {name}", _padded(0.5), sensor=index) for index, name in enumerate(parameters.sensors)]
 
 
 def _sensor_points(parameters: Parameters) -> list[Point]:

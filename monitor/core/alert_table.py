@@ -2,40 +2,14 @@
 
 One row per condition; code reads it, nothing else decides an alert's manners. Limits come from the strands, liners and
 alert settings; here stand the causes, consequences, actions, delays and deadbands. Words of ISA-18.2 / IEC 62682;
-priorities of IMO MSC.302(87). Delays, deadbands and times to respond are our own judgement.
+priorities of IMO MSC.302(87). Delays, deadbands, times to respond and to call again are our own judgement.
 """
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 from typing import Final
 
+from monitor.core.alert_rule import BUILD_OVER, LINK_LOST, UNDER_WAY, Rule
 from monitor.core.alert_types import Priority
-
-
-@dataclass(frozen=True, slots=True)
-class Rule:
-    """One row of the table.
-
-    `priorities` has one entry per level, rising: a condition with a warn and a stop limit is one alert that escalates,
-    not two. `needs_fresh` conditions neither rise nor clear while the machine is silent, `needs_walls` ones while any
-    wall sensor of the strands is.
-    """
-
-    condition: str
-    title: str
-    cause: str
-    consequence: str
-    action: str  # in general; the alert itself says it with its numbers
-    priorities: tuple[Priority, ...]
-    unit: str
-    respond_within_s: float
-    deadband: float
-    on_delay_s: float
-    off_delay_s: float
-    needs_fresh: bool
-    needs_walls: bool = False
-    group: str = ""  # alerts of one group have one cause; `{subject}` stands for the point's; empty: each its own
-
 
 MINUTE_S: Final = 60.0
 
@@ -54,6 +28,7 @@ _ROWS: Final = (
         off_delay_s=0.0,
         needs_fresh=False,
         group="ageing of {subject}",
+        re_alarm_s=120 * MINUTE_S,
     ),
     Rule(
         condition="softening",
@@ -69,6 +44,7 @@ _ROWS: Final = (
         off_delay_s=300.0,
         needs_fresh=False,
         group="warm cold side",
+        re_alarm_s=60 * MINUTE_S,
     ),
     Rule(
         condition="ceiling",
@@ -85,6 +61,8 @@ _ROWS: Final = (
         needs_fresh=True,
         needs_walls=True,
         group="hot manifold",
+        latches_from=1,
+        re_alarm_s=30 * MINUTE_S,
     ),
     Rule(
         condition="liner",
@@ -101,6 +79,8 @@ _ROWS: Final = (
         needs_fresh=True,
         needs_walls=True,
         group="hot manifold",
+        latches_from=3,  # past the stop limit it has to be looked at, however cool it is now
+        re_alarm_s=30 * MINUTE_S,
     ),
     Rule(
         condition="cold_feed",
@@ -132,6 +112,7 @@ _ROWS: Final = (
         off_delay_s=0.0,
         needs_fresh=False,
         group="ageing of {subject}",
+        suppressed_by=(LINK_LOST,),
     ),
     Rule(
         condition="shared",
@@ -160,6 +141,7 @@ _ROWS: Final = (
         on_delay_s=0.0,
         off_delay_s=30 * MINUTE_S,  # slipping comes and goes
         needs_fresh=False,
+        re_alarm_s=60 * MINUTE_S,
     ),
     Rule(
         condition="melt",
@@ -174,11 +156,76 @@ _ROWS: Final = (
         on_delay_s=0.0,
         off_delay_s=10 * MINUTE_S,
         needs_fresh=False,
+        re_alarm_s=60 * MINUTE_S,
+        suppressed_by=(LINK_LOST,),
+    ),
+    Rule(
+        condition="heater_low",
+        title="heater below its set point",
+        cause="a heater, its wire or its supply fails, a draught cools the block, or the feed takes more than it gives",
+        consequence="strands that feed skip or stall; the part misses material",
+        action="pause; look at heater, wire, supply and insulation",
+        priorities=(Priority.WARNING,),
+        unit="K",
+        respond_within_s=20 * MINUTE_S,
+        deadband=2.0,
+        on_delay_s=2 * MINUTE_S,
+        off_delay_s=MINUTE_S,
+        needs_fresh=True,
+        suppressed_by=(UNDER_WAY, LINK_LOST),
+    ),
+    Rule(
+        condition="heater_high",
+        title="heater above its set point",
+        cause="a heater does not switch off, its control is badly set, or its sensor sits loose",
+        consequence="strands age fast, liners overheat; a heater that stays on is a fire hazard",
+        action="pause and watch whether it falls; if not, cut the power",
+        priorities=(Priority.WARNING, Priority.ALARM),
+        unit="K",
+        respond_within_s=5 * MINUTE_S,
+        deadband=2.0,
+        on_delay_s=MINUTE_S,
+        off_delay_s=MINUTE_S,
+        needs_fresh=True,
+        re_alarm_s=30 * MINUTE_S,
+        suppressed_by=(UNDER_WAY, LINK_LOST),
+    ),
+    Rule(
+        condition="cooling",
+        title="cooling fails",
+        cause="coolant, pump, radiator or fan of the cold end is failing",
+        consequence="strands soften where they must be stiff, and jam at their next use",
+        action="look at coolant, pump, radiator and fan; lower the manifold meanwhile",
+        priorities=(Priority.WARNING,),
+        unit="°C",
+        respond_within_s=20 * MINUTE_S,
+        deadband=1.0,
+        on_delay_s=2 * MINUTE_S,
+        off_delay_s=5 * MINUTE_S,
+        needs_fresh=True,
+        needs_walls=True,
+        group="warm cold side",
+        suppressed_by=(LINK_LOST,),
+    ),
+    Rule(
+        condition="implausible",
+        title="implausible sensor",
+        cause="a loose or broken wire, or a sensor that no longer touches what it measures",
+        consequence="what happens there is not what is shown; the heater's control is misled as well",
+        action="do not trust the reading; check the sensor's seat and wire when the machine is cold",
+        priorities=(Priority.WARNING,),
+        unit="-",
+        respond_within_s=20 * MINUTE_S,
+        deadband=0.0,
+        on_delay_s=0.0,
+        off_delay_s=10 * MINUTE_S,
+        needs_fresh=True,
+        suppressed_by=(LINK_LOST,),
     ),
     Rule(
         condition="sensor",
         title="silent sensor",
-        cause="the machine does not report a sensor that the profile names, or stopped reporting it",
+        cause="the machine does not report a sensor that the profile names, or nothing that can be true",
         consequence="what happens there is guessed, not measured",
         action="check the sensor's wire, and its name in the profile",
         priorities=(Priority.WARNING,),
@@ -189,6 +236,7 @@ _ROWS: Final = (
         off_delay_s=0.0,
         needs_fresh=True,
         group="telemetry",
+        suppressed_by=(LINK_LOST, BUILD_OVER),
     ),
     Rule(
         condition="link",
@@ -204,6 +252,8 @@ _ROWS: Final = (
         off_delay_s=0.0,
         needs_fresh=False,
         group="telemetry",
+        re_alarm_s=60 * MINUTE_S,
+        suppressed_by=(BUILD_OVER,),
     ),
 )
 

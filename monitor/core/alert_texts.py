@@ -18,6 +18,20 @@ from monitor.core.ageing_texts import (
 )
 from monitor.core.alert_facts import Facts, strand_of
 from monitor.core.duration_words import clock_words
+from monitor.core.sensor_texts import (
+    cooling_action,
+    cooling_text,
+    heater_high_action,
+    heater_high_text,
+    heater_low_action,
+    heater_low_text,
+    implausible_action,
+    implausible_text,
+    link_action,
+    link_text,
+    sensor_action,
+    sensor_text,
+)
 from monitor.core.stall_findings import StallPattern
 from monitor.core.stall_texts import stall_action, stall_text
 
@@ -135,24 +149,6 @@ def _melt_action(_: Facts) -> str:
     )
 
 
-def _sensor_text(facts: Facts) -> str:
-    return f"{facts.point.subject} has not reported for {clock_words(facts.value)}"
-
-
-def _sensor_action(facts: Facts) -> str:
-    return (
-        f"Check the wire of {facts.point.subject} and its name in the profile's link section; values there are guesses."
-    )
-
-
-def _link_text(facts: Facts) -> str:
-    return f"no temperatures from the machine for {clock_words(facts.value)}"
-
-
-def _link_action(_: Facts) -> str:
-    return "Check power, cable and controller. Until data return, walls count as hot and strands as standing."
-
-
 _TEXTS: Final[Mapping[str, Callable[[Facts], str]]] = {
     "dose": dose_text,
     "softening": softening_text,
@@ -163,8 +159,12 @@ _TEXTS: Final[Mapping[str, Callable[[Facts], str]]] = {
     "stall": _stall_text,
     "melt": _melt_text,
     "shared": _shared_text,
-    "sensor": _sensor_text,
-    "link": _link_text,
+    "heater_low": heater_low_text,
+    "heater_high": heater_high_text,
+    "cooling": cooling_text,
+    "implausible": implausible_text,
+    "sensor": sensor_text,
+    "link": link_text,
 }
 _ACTIONS: Final[Mapping[str, Callable[[Facts], str]]] = {
     "dose": dose_action,
@@ -176,6 +176,10 @@ _ACTIONS: Final[Mapping[str, Callable[[Facts], str]]] = {
     "stall": _stall_action,
     "melt": _melt_action,
     "shared": _shared_action,
-    "sensor": _sensor_action,
-    "link": _link_action,
+    "heater_low": heater_low_action,
+    "heater_high": heater_high_action,
+    "cooling": cooling_action,
+    "implausible": implausible_action,
+    "sensor": sensor_action,
+    "link": link_action,
 }

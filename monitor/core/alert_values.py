@@ -11,11 +11,14 @@ from monitor.core.data_age import untold_s
 from monitor.core.engine_state import EngineState, Model
 from monitor.core.feed import is_feeding
 from monitor.core.field_state import FieldState
+from monitor.core.sensor_trace import is_odd
 from monitor.core.stall import StallState
 from monitor.core.stall_findings import StallFinding, StallPattern
 
 _HELD_K: Final = -ALERT_TABLE["cold_feed"].deadband / 2
 _HOUR_S: Final = 3600.0
+_WARMER_K: Final = 5.0
+_OFF_C: Final = 40.0  # a set point up to this keeps nothing hot: controllers write 0 for a heater that is off
 _NOTHING: Final = -math.inf
 _STILL_LOST: Final = 0.3  # share of recent feed
 _SLIGHT_PERCENT: Final = 1.0  # an alarm stands until enough has arrived again
@@ -33,7 +36,17 @@ def point_values(model: Model, state: EngineState) -> Array:
         unknown, stalled = [_NOTHING] * (4 * len(feeds)), _stalled_percent(model, state)
         liners, shared = [_NOTHING] * len(model.liner_zones), [_NOTHING] * (model.shared is not None)
         return np.array(
-            [*unknown, *standing_h, *stalled, *liners, *shared, *_missing_j(model, state), *silent_s, untold_s(state)]
+            [
+                *unknown,
+                *standing_h,
+                *stalled,
+                *liners,
+                *shared,
+                *_missing_j(model, state),
+                *_sensing(model, state),
+                *silent_s,
+                untold_s(state),
+            ]
         )
     walls, dose_min = state.field.walls, model.field.oldest_min(state.field)
     is_known = all(state.sensors[index].temp_c is not None for index in model.merge_sensors)
@@ -54,6 +67,7 @@ def point_values(model: Model, state: EngineState) -> Array:
         *walls.liners_c,
         *_shared_percent(model, state),
         *_missing_j(model, state),
+        *_sensing(model, state),
         *silent_s,
         untold_s(state),
     ]
@@ -81,6 +95,8 @@ def sure_values(model: Model, state: EngineState, values: Array) -> Array:
             known[index] = walls.strand_c
         elif point.rule.condition == "liner":
             known[index] = next(liners_c)
+        elif point.rule.condition == "cooling":
+            known[index] = walls.cold_side_c
         elif point.rule.condition == "cold_feed" and not is_merge_known:
             known[index] = _NOTHING
     return known
@@ -101,7 +117,9 @@ def _stalled_percent(model: Model, state: EngineState) -> list[float]:
     ]
     return [
         _NOTHING
-        if stall is None or (_is_told_as_cold(stall, watched.state, least_c) and not (merge_c >= least_c and loses))
+        if stall is None
+        or (_is_told_as_cold(stall, watched.state, least_c) and not (merge_c >= least_c and loses))
+        or (_is_warm_again(stall, watched.state, merge_c) and not loses)
         else _lost_percent(stall)
         for stall, watched, least_c, loses in zip(found, state.stalls.inputs, model.min_feed_c, still, strict=True)
     ]
@@ -110,6 +128,12 @@ def _stalled_percent(model: Model, state: EngineState) -> list[float]:
 def _is_told_as_cold(stall: StallFinding, state: StallState, least_c: float) -> bool:
     wall_c = None if state.alarm is None else state.alarm.trace.manifold_c
     return stall.pattern is StallPattern.COLD_SKIPPING and wall_c is not None and wall_c < least_c
+
+
+def _is_warm_again(stall: StallFinding, state: StallState, merge_c: float) -> bool:
+    """Whether what made a strand skip has gone, as far as the wall tells; the next feed will show it."""
+    wall_c = None if state.alarm is None else state.alarm.trace.manifold_c
+    return stall.pattern is StallPattern.COLD_SKIPPING and wall_c is not None and merge_c > wall_c + _WARMER_K
 
 
 def _lost_percent(found: StallFinding) -> float:
@@ -127,6 +151,21 @@ def _missing_j(model: Model, state: EngineState) -> list[float]:
         for index, feed in enumerate(feeds)
     )
     return model.melt.missing_j(state.melt) if is_blind else [_NOTHING] * len(state.melt)
+
+
+def _sensing(model: Model, state: EngineState) -> list[float]:
+    """How far each heater is below its set point, and above it [K]; the cold end [°C]; what cannot be believed [-]."""
+    low_k, high_k = [], []
+    for sensor in state.sensors:
+        if sensor.temp_c is None or sensor.set_c is None or sensor.set_c <= _OFF_C:
+            low_k.append(_NOTHING)
+            high_k.append(_NOTHING)
+        else:
+            low_k.append(sensor.set_c - sensor.temp_c)
+            high_k.append(sensor.temp_c - sensor.set_c)
+    cold_end = [_NOTHING if state.field is None else state.field.walls.cold_side_c] * model.watches_cooling
+    odd = [float(is_odd(trace, state.time_s)) for trace in state.traces]
+    return [*low_k, *high_k, *cold_end, *odd]
 
 
 def _shared_percent(model: Model, state: EngineState) -> list[float]:

@@ -1,53 +1,24 @@
-"""Life cycle of alerts: which points are above their limits, since when, and whether the owner has seen it.
+"""Life cycle of alerts: which points are above their limits, since when, and what becomes of them with time.
 
-Stored are facts (level, acknowledged, pending change); the state's name is derived, as ISA-18.2 and IEC 62682 have it.
-A stale value never clears an alert. Knows nothing of texts; see alert_texts.py.
+A stale value never clears an alert. What the owner asks of alerts is `alert_requests.py`; texts are `alert_texts.py`.
 """
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field, replace
-from typing import Final, NamedTuple
+from typing import Final
 
 import numpy as np
 
 from monitor.core.alert_points import Point
-from monitor.core.alert_table import Rule
+from monitor.core.alert_record import Change, Record, priority_of, told
+from monitor.core.alert_rule import Rule
 from monitor.core.alert_types import AlertState, Priority
 from monitor.core.assessment import Array
 
-
-@dataclass(frozen=True, slots=True)
-class Record:
-    """What is remembered of one point that is not at rest."""
-
-    level: int = 0  # 0: back to normal
-    highest: int = 0  # level reached in this activation: what it was tells how urgent it is to be seen
-    acknowledged: bool = False
-    raised_s: float | None = None  # when this activation began; None before the first
-    pending_level: int | None = None  # a change that has not lasted long enough yet
-    pending_s: float = 0.0
-    unseen_s: float | None = None  # since when it wants to be seen
-    is_overdue: bool = False  # a WARNING that nobody has seen for half the time there is to respond
-
-    @property
-    def state(self) -> AlertState:
-        """The state's name, derived from the facts."""
-        if self.level:
-            return AlertState.ACKNOWLEDGED if self.acknowledged else AlertState.UNACKNOWLEDGED
-        is_at_rest = self.acknowledged or self.raised_s is None
-        return AlertState.NORMAL if is_at_rest else AlertState.RETURNED
-
-
 _AT_REST: Final = Record()
 
-
-class Change(NamedTuple):
-    """One transition of one point."""
-
-    point: int
-    event: str
-    record: Record
-    previous: AlertState
+HeldBack = Callable[[int], str]
+"""Gives the state of the machine that suppresses a point by design; empty where none does."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,8 +54,19 @@ def alert_law(points: tuple[Point, ...]) -> AlertLaw:
     return AlertLaw(points, np.array([point.limits[0] for point in points]))
 
 
+def _never(_: int) -> str:
+    return ""
+
+
 def update(
-    book: AlertBook, law: AlertLaw, values: Array, time_s: float, *, fresh: bool, sure: Array | None = None
+    book: AlertBook,
+    law: AlertLaw,
+    values: Array,
+    time_s: float,
+    *,
+    fresh: bool,
+    sure: Array | None = None,
+    held_back: HeldBack = _never,
 ) -> tuple[AlertBook, list[Change]]:
     """Alerts after the points have taken these values.
 
@@ -94,104 +76,147 @@ def update(
     touched = law.raised(values)
     if not touched and not book.records:
         return book, []
-    records, counts, changes = dict(book.records), dict(book.counts), list[Change]()
-    for point in sorted({*touched, *records}):
+    pages = _Pages(law, time_s, held_back, dict(book.records), dict(book.counts), [])
+    for point in sorted({*touched, *book.records}):
         rule = law.points[point].rule
         if rule.needs_fresh and not fresh:
             continue
         value = float(values[point])
         if rule.needs_walls and sure is not None:
             value = float(sure[point])
-            if law.level(point, value) <= records.get(point, _AT_REST).level:
+            if law.level(point, value) <= pages.records.get(point, _AT_REST).level:
                 continue
-        _update_point(point, law, value, time_s, records, counts, changes)
-    for point, record in records.items():
-        if _becomes_overdue(law.points[point].rule, record, time_s):
-            records[point] = replace(record, is_overdue=True)
-            changes.append(Change(point, "escalated", records[point], record.state))
-    return AlertBook(records, counts), changes
+        pages.take(point, value)
+    for point in tuple(pages.records):
+        pages.pass_time(point)
+    return AlertBook(pages.records, pages.counts), pages.changes
+
+
+def noted(book: AlertBook, law: AlertLaw, points: Iterable[int], event: str, time_s: float) -> list[Change]:
+    """Something to tell of points that are active, which leaves their state as it is."""
+    active = [(point, book.records[point]) for point in points if point in book.records]
+    return [
+        Change(point, event, told(record, event, time_s, law.points[point].rule), record.state)
+        for point, record in active
+        if record.level
+    ]
+
+
+@dataclass(frozen=True, slots=True)
+class _Pages:
+    """The book while it is being written."""
+
+    law: AlertLaw
+    time_s: float
+    held_back: HeldBack
+    records: dict[int, Record]
+    counts: dict[int, int]
+    changes: list[Change]
+
+    def take(self, point: int, value: float) -> None:
+        """Have a point take a value: its level changes once the change has lasted."""
+        record, rule = self.records.get(point, _AT_REST), self.law.points[point].rule
+        up, keep = self.law.level(point, value), self.law.level_to_keep(point, value)
+        target = up if up > record.level else min(keep, record.level)
+        if target == record.level:
+            if record.pending_level is not None and record.level < record.pending_level <= keep:
+                return  # within the deadband of a limit just passed: the delay runs on
+            self._keep(point, replace(record, pending_level=None))
+            return
+        if record.pending_level is None or (record.pending_level > record.level) != (target > record.level):
+            record = replace(record, pending_level=target, pending_s=self.time_s)
+        delay_s = rule.on_delay_s if target > record.level else rule.off_delay_s
+        if self.time_s - record.pending_s < delay_s:
+            self.records[point] = record
+            return
+        self._change(point, record, *_changed(record, target, self.time_s, rule, self._why_held_back(point, record)))
+
+    def pass_time(self, point: int) -> None:
+        """What time alone does to an alert: what held it back ends, and what nobody acts on calls again."""
+        record, rule = self.records[point], self.law.points[point].rule
+        if record.shelved_until_s is not None and self.time_s >= record.shelved_until_s:
+            self._change(point, record, *unshelved(record, self.time_s))
+        elif record.suppressed_by and not record.is_about_to_end and not self.held_back(point):
+            self._change(point, record, "raised", replace(record, suppressed_by="", unseen_s=self.time_s))
+        elif _becomes_overdue(rule, record, self.time_s):
+            self._change(point, record, "escalated", replace(record, is_overdue=True))
+        elif _calls_again(rule, record, self.time_s):
+            self._change(
+                point, record, "re-alarmed", replace(record, acknowledged=False, unseen_s=self.time_s, seen_s=None)
+            )
+
+    def _why_held_back(self, point: int, record: Record) -> str:
+        """What suppresses a point that is about to be raised; what has been told already stays told."""
+        return self.held_back(point) if record.bare_state is AlertState.NORMAL else record.suppressed_by
+
+    def _change(self, point: int, before: Record, event: str, after: Record) -> None:
+        if before.bare_state is AlertState.NORMAL and after.level:
+            self.counts[point] = self.counts.get(point, 0) + 1
+            after = replace(after, story=())
+        after = told(after, event, self.time_s, self.law.points[point].rule)
+        self.changes.append(Change(point, event, after, before.state))
+        self._keep(point, after)
+
+    def _keep(self, point: int, record: Record) -> None:
+        """Keep a record, and forget one that is back at rest."""
+        if record.state is AlertState.NORMAL and record.pending_level is None:
+            self.records.pop(point, None)
+        else:
+            self.records[point] = record
+
+
+def unshelved(record: Record, time_s: float) -> tuple[str, Record]:
+    """An alert that is announced again: it wants to be seen if it still stands."""
+    after = replace(record, shelved_until_s=None, is_out=False, reason="")
+    if record.level or record.is_latched:
+        return "unshelved", replace(after, acknowledged=False, unseen_s=time_s, seen_s=None)
+    return "unshelved", replace(after, acknowledged=True)
 
 
 def _becomes_overdue(rule: Rule, record: Record, time_s: float) -> bool:
     """Whether an active WARNING has now gone unseen for half its time to respond (IMO MSC.302(87), 6.2.2)."""
-    if record.acknowledged or record.is_overdue or not record.level or record.unseen_s is None:
+    if record.state is not AlertState.UNACKNOWLEDGED or record.is_overdue or record.unseen_s is None:
         return False
-    if record.pending_level is not None and record.pending_level < record.level:
-        return False  # it is about to end
+    if record.is_about_to_end:
+        return False
     is_warning = rule.priorities[record.level - 1] is Priority.WARNING
     return is_warning and time_s - record.unseen_s > rule.respond_within_s / 2
 
 
-def acknowledge(book: AlertBook, points: Iterable[int]) -> tuple[AlertBook, list[Change]]:
-    """Alerts after the owner has seen those of `points`."""
-    records, changes = dict(book.records), list[Change]()
-    for point in points:
-        record = records.get(point)
-        if record is None or record.acknowledged or record.state is AlertState.NORMAL:
-            continue
-        seen = replace(record, acknowledged=True, is_overdue=False)
-        changes.append(Change(point, "acknowledged", seen, record.state))
-        if seen.level:
-            records[point] = seen
-        else:
-            del records[point]
-    return AlertBook(records, book.counts), changes
+def _calls_again(rule: Rule, record: Record, time_s: float) -> bool:
+    """Whether an ALARM that was seen, but still stands, has stood for too long since (OPC 10000-9: ReAlarmTime)."""
+    if rule.re_alarm_s is None or record.state is not AlertState.ACKNOWLEDGED or record.seen_s is None:
+        return False
+    is_alarm = priority_of(rule, record) is Priority.ALARM
+    return is_alarm and not record.is_about_to_end and time_s - record.seen_s > rule.re_alarm_s
 
 
-def noted(book: AlertBook, points: Iterable[int], event: str) -> list[Change]:
-    """Something to tell of points that are active, which leaves their state as it is."""
-    active = [(point, book.records[point]) for point in points if point in book.records]
-    return [Change(point, event, record, record.state) for point, record in active if record.level]
-
-
-def _update_point(
-    point: int,
-    law: AlertLaw,
-    value: float,
-    time_s: float,
-    records: dict[int, Record],
-    counts: dict[int, int],
-    changes: list[Change],
-) -> None:
-    record = records.get(point, Record())
-    rule = law.points[point].rule
-    up, keep = law.level(point, value), law.level_to_keep(point, value)
-    target = up if up > record.level else min(keep, record.level)
-    if target == record.level:
-        if record.pending_level is not None and record.level < record.pending_level <= keep:
-            return  # within the deadband of a limit just passed: the delay runs on
-        _settle(records, point, record)
-        return
-    if record.pending_level is None or (record.pending_level > record.level) != (target > record.level):
-        record = replace(record, pending_level=target, pending_s=time_s)
-    delay_s = rule.on_delay_s if target > record.level else rule.off_delay_s
-    if time_s - record.pending_s < delay_s:
-        records[point] = record
-        return
-    event, after = _changed(record, target, time_s)
-    changes.append(Change(point, event, after, record.state))
-    if event == "raised":
-        counts[point] = counts.get(point, 0) + 1
-    _settle(records, point, after)
-
-
-def _settle(records: dict[int, Record], point: int, record: Record) -> None:
-    """Keep a record without a pending change, and forget one that is back at rest."""
-    if record.state is AlertState.NORMAL:
-        records.pop(point, None)
-    elif record.pending_level is not None:
-        records[point] = replace(record, pending_level=None)
-    else:
-        records[point] = record
-
-
-def _changed(record: Record, level: int, time_s: float) -> tuple[str, Record]:
+def _changed(record: Record, level: int, time_s: float, rule: Rule, suppressed_by: str) -> tuple[str, Record]:
     """Name of the transition to `level`, and the record after it."""
     after = replace(record, level=level, highest=max(level, record.highest), pending_level=None)
-    if record.state is AlertState.NORMAL:
-        return "raised", replace(after, highest=level, acknowledged=False, raised_s=time_s, unseen_s=time_s)
+    if level == 0:
+        return _over(after, rule)
+    calling = replace(after, acknowledged=False, unseen_s=time_s, seen_s=None)
+    if record.bare_state is AlertState.NORMAL:
+        new = replace(calling, highest=level, raised_s=time_s, is_overdue=False, suppressed_by=suppressed_by)
+        event = "suppressed" if new.state is AlertState.SUPPRESSED else "raised"
+        return event, _out_of_its_shelf(record, new)
     if record.level == 0:
-        return "re-raised", replace(after, acknowledged=False, unseen_s=time_s)
-    if level > record.level:
-        return "escalated", replace(after, acknowledged=False, unseen_s=time_s)
-    return ("cleared" if level == 0 else "eased"), after
+        return "re-raised", _out_of_its_shelf(record, calling)
+    return ("escalated", _out_of_its_shelf(record, calling)) if level > record.level else ("eased", after)
+
+
+def _out_of_its_shelf(before: Record, after: Record) -> Record:
+    """A shelved alert that gets worse than it was when it was shelved is announced."""
+    if after.shelved_until_s is None or after.level <= before.highest:
+        return after
+    return replace(after, shelved_until_s=None, reason="")
+
+
+def _over(record: Record, rule: Rule) -> tuple[str, Record]:
+    """An alert whose cause has gone: what was never announced need not be seen, what latches is held."""
+    seen = record.acknowledged or record.is_held_back
+    after = replace(record, acknowledged=seen, suppressed_by="", is_overdue=record.is_overdue and not seen)
+    if rule.latches_from and record.highest >= rule.latches_from:
+        return "latched", replace(after, is_latched=True, acknowledged=record.acknowledged)
+    return "cleared", after

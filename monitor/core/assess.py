@@ -8,9 +8,9 @@ from dataclasses import replace
 from typing import Final
 
 from monitor.core.advice import advise
-from monitor.core.alert_types import Alert, AlertState, Priority
+from monitor.core.alert_types import HELD_BACK, Alert, AlertState, Priority
 from monitor.core.assess_alerts import Known, alerts_now
-from monitor.core.assess_parts import liner_readings, shared_readings
+from monitor.core.assess_parts import balance_sights, liner_readings, shared_readings
 from monitor.core.assess_strand import assess_strand
 from monitor.core.assessment import Array, Assessment, Condition, Quality, StrandAssessment
 from monitor.core.data_age import data_quality, silence_s
@@ -22,6 +22,10 @@ _CONDITION_OF: Final[Mapping[Priority, Condition]] = {
     Priority.WARNING: Condition.WARNING,
     Priority.ALARM: Condition.FAULT,
 }
+
+
+_COUNT: Final = frozenset({AlertState.UNACKNOWLEDGED, AlertState.ACKNOWLEDGED, AlertState.SHELVED})
+"""What is shelved is not announced, but true all the same."""
 
 
 def assess(model: Model, state: EngineState, values: Array) -> Assessment:
@@ -46,10 +50,12 @@ def assess(model: Model, state: EngineState, values: Array) -> Assessment:
         walls=wall_readings(state.sensors, model.sensors, state.time_s, model.longest_silence_s),
         strands=strands,
         liners=liners,
-        alerts=tuple(alert for alert in alerts if not alert.folded_under),
+        alerts=tuple(alert for alert in alerts if not alert.folded_under and alert.state not in HELD_BACK),
+        held_back=tuple(alert for alert in alerts if alert.state in HELD_BACK),
         counts=state.counts,
         shared=shared_readings(model, state),
         advice=known.advice,
+        balances=balance_sights(model, state),
     )
 
 
@@ -63,5 +69,5 @@ def _with_condition(strand: StrandAssessment, alerts: tuple[Alert, ...]) -> Stra
 def _worst(alerts: tuple[Alert, ...], *, is_known: bool) -> Condition:
     if not is_known:
         return Condition.UNAVAILABLE
-    active = [alert.priority for alert in alerts if alert.state is not AlertState.RETURNED]
+    active = [alert.priority for alert in alerts if alert.state in _COUNT]
     return _CONDITION_OF[max(active)] if active else Condition.NORMAL

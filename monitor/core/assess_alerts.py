@@ -7,16 +7,18 @@ import numpy as np
 
 from monitor.core.advice import advise
 from monitor.core.advice_types import Advice
-from monitor.core.alert_facts import Facts
-from monitor.core.alert_folding import leaders, priority_of
+from monitor.core.alert_facts import Facts, SensorFacts
+from monitor.core.alert_record import Change, Record, priority_of
 from monitor.core.alert_texts import alert_action, alert_limit, alert_text
 from monitor.core.alert_types import Alert, AlertState, AlertTransition
-from monitor.core.alerts import Change, Record
 from monitor.core.assess_parts import liner_readings, shared_readings
 from monitor.core.assess_strand import assess_strand
 from monitor.core.assessment import Array, LinerReading, StrandAssessment
+from monitor.core.causes import leaders_of
 from monitor.core.data_age import data_quality
 from monitor.core.engine_state import EngineState, Model
+from monitor.core.readings import wall_readings
+from monitor.core.sensor_trace import jumps_lately, still_s
 
 
 class Known(NamedTuple):
@@ -29,7 +31,7 @@ class Known(NamedTuple):
 
 def alerts_now(model: Model, state: EngineState, values: Array, known: Known) -> tuple[Alert, ...]:
     """All alerts that are not at rest, most urgent first; those folded under another one say so."""
-    alerts, under = [], leaders(model.law, state.alerts.records)
+    alerts, under = [], leaders_of(model, state, state.alerts)
     for point, leader in under.items():
         alert = _alert(model, state, values, point, state.alerts.records[point], known)
         also = tuple(model.law.points[other].subject for other, its in under.items() if its == point != other)
@@ -49,7 +51,19 @@ def _alert(model: Model, state: EngineState, values: Array, index: int, record: 
     value = float(values[index])
     channel_mm = 0.0 if model.shared is None else model.shared.length_mm
     worst = max(shared_readings(model, state), key=lambda held: held.dose_min / held.dose_warn_min, default=None)
-    facts = Facts(point, record.level, value, strand, liner, worst, channel_mm, advice)
+    facts = Facts(
+        point,
+        record.level,
+        value,
+        strand,
+        liner,
+        worst,
+        channel_mm,
+        advice,
+        sensor=None if point.sensor is None else _sensor_facts(model, state, point.sensor),
+        softest=min(model.parameters.strands, key=lambda it: it.material.glass_c).material.name,
+        margin_k=model.parameters.limits.cold_end_margin_k,
+    )
     return Alert(
         id=alert_id(model, state, index),
         condition=point.rule.condition,
@@ -63,7 +77,16 @@ def _alert(model: Model, state: EngineState, values: Array, index: int, record: 
         value=value if np.isfinite(value) else None,
         limit=alert_limit(facts),
         unit=point.rule.unit,
+        why_held_back=record.why_held_back,
+        held_back_until_s=record.shelved_until_s,
+        story=record.story,
     )
+
+
+def _sensor_facts(model: Model, state: EngineState, index: int) -> SensorFacts:
+    walls = wall_readings(state.sensors, model.sensors, state.time_s, model.longest_silence_s)
+    trace, now_s = state.traces[index], state.time_s
+    return SensorFacts(walls[index], still_s(trace, now_s), trace.longest_s, jumps_lately(trace, now_s))
 
 
 def transitions(
@@ -73,13 +96,14 @@ def transitions(
     if not changes:
         return ()
     known = _known(model, state)
-    told, under = [], leaders(model.law, state.alerts.records)
+    told, under = [], leaders_of(model, state, state.alerts)
+    quality = data_quality(model, state)
     for change in changes:
         alert = _alert(model, state, values, change.point, change.record, known)
         leader = under.get(change.point, change.point)
         if leader != change.point:
             alert = replace(alert, folded_under=alert_id(model, state, leader))
-        told.append(AlertTransition(state.time_s, change.event, alert, change.previous, actor))
+        told.append(AlertTransition(state.time_s, change.event, alert, change.previous, actor, quality))
     return tuple(told)
 
 

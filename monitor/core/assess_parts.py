@@ -1,8 +1,12 @@
-"""From the engine's state to what is known of liners and of the shared channel. Reads the state, changes nothing."""
+"""From the engine's state to what is known of liners, of the shared channel, and of strands that nothing sees move.
+
+Reads the state, changes nothing.
+"""
 
 from monitor.core.assessment import LinerReading, SharedReading
 from monitor.core.engine_state import EngineState, Model
 from monitor.core.parameters import Strand
+from monitor.core.stall_findings import BalanceSight
 from monitor.core.shared_channel import Content
 
 
@@ -35,3 +39,10 @@ def _liner(model: Model, index: int, hottest_c: float, above_s: tuple[float, ...
     name = zone.liner or ""
     limits = model.parameters.liners[name]
     return LinerReading(zone.name, name, hottest_c, limits.warn_c, limits.alarm_c, limits.stop_c, *above_s)
+
+
+def balance_sights(model: Model, state: EngineState) -> tuple[BalanceSight, ...]:
+    """What the heaters' power can show of strands that have fed and of which neither encoder nor driver tells."""
+    pairs = enumerate(zip(model.parameters.strands, state.feeds.strands, strict=True))
+    blind = [s.input for index, (s, feed) in pairs if feed.has_fed and model.stalls.is_blind(state.stalls, index)]
+    return model.melt.sights(state.melt, tuple(blind))

@@ -14,7 +14,7 @@ from connectors.telemetry import Execution
 from monitor.core.advice_types import Advice
 from monitor.core.alert_types import Alert
 from monitor.core.span import Span
-from monitor.core.stall_findings import FlowSlip, StallFinding
+from monitor.core.stall_findings import BalanceSight, FlowSlip, StallFinding
 
 Array = NDArray[np.float64]
 
@@ -169,4 +169,6 @@ class Assessment:
     alerts: tuple[Alert, ...]
     counts: Mapping[str, int]
     shared: tuple[SharedReading, ...] = ()  # the shared channel, strand by strand
+    held_back: tuple[Alert, ...] = ()  # shelved, suppressed by design or out of service
     advice: tuple[Advice, ...] = ()  # empty while nothing is wrong, nor will be within the hour
+    balances: tuple[BalanceSight, ...] = ()  # empty where encoders or drivers tell how every strand moves

@@ -8,10 +8,11 @@ point, and strands are taken as standing.
 import math
 from collections.abc import Iterable, Iterator
 from functools import cached_property
+from itertools import repeat
 from typing import Final
 
-from connectors.telemetry import Event, LinkChange, Malformed, Sample, Tick
-from monitor.core.alert_types import Acknowledge, AlertTransition
+from connectors.telemetry import Event, Execution, LinkChange, Malformed, Sample, Tick
+from monitor.core.alert_types import AlertTransition, Request
 from monitor.core.alert_values import point_values
 from monitor.core.assess import assess
 from monitor.core.assessment import Assessment
@@ -21,9 +22,10 @@ from monitor.core.estimates import estimated_sensors
 from monitor.core.feed import Feeds, carried, read_feeds
 from monitor.core.field_state import FieldState
 from monitor.core.gap_dose import stood_meanwhile
-from monitor.core.judging import acknowledged, is_news, judge
+from monitor.core.judging import is_news, judge, requested
 from monitor.core.parameters import Parameters
 from monitor.core.readings import read_sensors, wall_vector
+from monitor.core.sensor_trace import traced
 from monitor.core.shared_channel import SharedState
 from monitor.core.stall_watch import Manifold, Stalls
 
@@ -36,7 +38,7 @@ class Step:
     """What came of one event: the alerts that changed, and the assessment for whoever looks."""
 
     def __init__(
-        self, event: Event | Acknowledge, model: Model, state: EngineState, alerts: tuple[AlertTransition, ...]
+        self, event: Event | Request, model: Model, state: EngineState, alerts: tuple[AlertTransition, ...]
     ) -> None:
         self.event = event
         self.transitions = alerts
@@ -55,14 +57,14 @@ class Engine:
         self._model = build_model(parameters)
         self._state = initial_state(self._model)
 
-    def advance(self, event: Event | Acknowledge) -> Step:
+    def advance(self, event: Event | Request) -> Step:
         """Take in one event."""
         before = self._state
         self._state, told = advance(self._model, before, event)
         return Step(event, self._model, self._state, told)
 
 
-def run(events: Iterable[Event | Acknowledge], parameters: Parameters) -> Iterator[Step]:
+def run(events: Iterable[Event | Request], parameters: Parameters) -> Iterator[Step]:
     """Judge a stream of events, in order: the whole watch as a plain generator."""
     engine = Engine(parameters)
     for event in events:
@@ -70,7 +72,7 @@ def run(events: Iterable[Event | Acknowledge], parameters: Parameters) -> Iterat
 
 
 def advance(
-    model: Model, state: EngineState, event: Event | Acknowledge
+    model: Model, state: EngineState, event: Event | Request
 ) -> tuple[EngineState, tuple[AlertTransition, ...]]:
     """State after one event, and the alerts that changed with it.
 
@@ -94,8 +96,8 @@ def advance(
             return state, ()
         case Malformed():
             return state._replace(time_s=time_s, counts=_counted(state, "malformed")), ()
-        case Acknowledge():
-            return acknowledged(model, state._replace(time_s=time_s), event)
+        case Request():
+            return requested(model, state._replace(time_s=time_s), event)
 
 
 def _sampled(model: Model, state: EngineState, sample: Sample, time_s: float) -> EngineState:
@@ -103,15 +105,18 @@ def _sampled(model: Model, state: EngineState, sample: Sample, time_s: float) ->
         # the last moment is left to the sample's own step, which carries the feed that came with it
         state = _held(model, state._replace(time_s=time_s - STEP_S))
     sensors = read_sensors(state.sensors, model.sensors, sample.values, time_s)
+    traces = tuple(map(traced, state.traces, state.sensors, sensors, repeat(time_s)))
     feeds = read_feeds(state.feeds, model.feeds, sample.values, time_s, model.longest_silence_s)
     state = state._replace(
         time_s=time_s,
         sample_s=time_s,
         sensors=sensors,
+        traces=traces,
         feeds=feeds,
         stalls=_stalls(model, state, sample, feeds, time_s),
         melt=model.melt.after(state.melt, sample.values, time_s, feeds),
         execution=state.execution if sample.execution is None else sample.execution,
+        has_built=state.has_built or sample.execution is Execution.ACTIVE,
         progress=sample.values.get("progress", state.progress),
         counts=_counted(state, "samples"),
     )

@@ -20,6 +20,7 @@ from monitor.core.hot_path import stiff_from_mm, watched_liners, zone_places
 from monitor.core.melt_watch import Meltings, MeltWatch, melt_watch
 from monitor.core.parameters import Parameters
 from monitor.core.readings import Sensor, SensorChannels, Sensors, sensor_channels
+from monitor.core.sensor_trace import SensorTrace
 from monitor.core.shared_channel import SharedChannel, SharedState, shared_channel
 from monitor.core.stall_findings import StallPattern
 from monitor.core.stall_watch import Stalls, StallWatch, stall_watch
@@ -49,6 +50,7 @@ class Model:
     warn_min: tuple[float, ...]
     liner_zones: tuple[int, ...]
     liner_limits_c: tuple[tuple[float, float, float], ...]  # warn, alarm, stop of each of these
+    watches_cooling: bool
     wall_sensors: tuple[int, ...]  # sensors that walls at and upstream of the merge point depend on
     merge_sensors: tuple[int, ...]  # those of the wall at the merge point itself
     cold_end: ColdEndLaw | None  # where its temperature has to be estimated
@@ -66,6 +68,7 @@ class EngineState(NamedTuple):
     field_s: float = 0.0  # how far the field has been carried
     field: FieldState | None = None
     sensors: Sensors = ()
+    traces: tuple[SensorTrace, ...] = ()  # how each sensor behaves
     feeds: Feeds = _NO_FEEDS
     hot_since_s: tuple[float | None, ...] = ()  # per strand: since when the merge wall is above its glass transition
     liner_above_s: tuple[tuple[float, ...], ...] = ()  # per liner zone: time above warn, alarm, stop
@@ -73,6 +76,7 @@ class EngineState(NamedTuple):
     stalls: Stalls = _NO_STALLS
     melt: Meltings = ()
     execution: Execution | None = None
+    has_built: bool = False  # whether a build was ever seen to run
     progress: float | None = None
     link_available: bool = False
     link_reason: str = "not connected yet"
@@ -103,6 +107,7 @@ def build_model(parameters: Parameters) -> Model:
         warn_min=tuple(strand.material.warn_min for strand in parameters.strands),
         liner_zones=liners,
         liner_limits_c=tuple((row.warn_c, row.alarm_c, row.stop_c) for row in limits),
+        watches_cooling=any(point.rule.condition == "cooling" for point in points),
         wall_sensors=tuple(index for index in field.points.sensors if parameters.sensors[index] != estimated),
         merge_sensors=field.points.merge_sensors,
         cold_end=cold_end_law(parameters, field.grid),
@@ -117,6 +122,7 @@ def initial_state(model: Model) -> EngineState:
     """State before the first event: nothing known."""
     return EngineState(
         sensors=(Sensor(),) * len(model.sensors),
+        traces=(SensorTrace(),) * len(model.sensors),
         feeds=Feeds((Feed(),) * len(model.feeds), (0.0,) * len(model.feeds)),
         hot_since_s=(None,) * len(model.feeds),
         liner_above_s=((0.0, 0.0, 0.0),) * len(model.liner_zones),

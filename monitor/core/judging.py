@@ -5,15 +5,18 @@ Pure, as the engine that calls it. Knows nothing of where the values come from.
 
 from collections.abc import Mapping
 
-from monitor.core.alert_folding import leaders
-from monitor.core.alert_types import Acknowledge, AlertTransition
+from monitor.core.alert_record import Change, Record
+from monitor.core.alert_requests import answer
+from monitor.core.alert_types import AlertTransition, Request
 from monitor.core.alert_values import point_values, sure_values
-from monitor.core.alerts import AlertBook, Change, acknowledge, noted, update
+from monitor.core.alerts import noted, update
 from monitor.core.assess_alerts import alert_id, transitions
 from monitor.core.assessment import Quality
+from monitor.core.causes import leaders_of
 from monitor.core.data_age import data_quality, untold_s
 from monitor.core.engine_state import EngineState, Model
 from monitor.core.stall_findings import StallPattern
+from monitor.core.suppression import held_back
 
 
 def is_news(before: EngineState, after: EngineState) -> bool:
@@ -35,26 +38,32 @@ def judge(model: Model, before: EngineState, state: EngineState) -> tuple[Engine
         return state, ()  # a healthy machine: nothing is above its limit, nothing was
     fresh = untold_s(state) <= model.longest_silence_s
     sure = None if data_quality(model, state) is Quality.GOOD else sure_values(model, state, values)
-    under = leaders(model.law, state.alerts.records)
-    book, changes = update(state.alerts, model.law, values, state.time_s, fresh=fresh, sure=sure)
+    under = leaders_of(model, state, state.alerts)
+    why = held_back(model, state)
+    book, changes = update(state.alerts, model.law, values, state.time_s, fresh=fresh, sure=sure, held_back=why)
     if book is not state.alerts:
         state = state._replace(alerts=book)
-    changes += _going_on(model, under, book, changes)
+    changes += _going_on(model, state, under, changes)
     settled = _settled(model, before, state)
-    changes += noted(book, settled, "settled")
+    changes += noted(book, model.law, settled, "settled", state.time_s)
     if settled:
         state = state._replace(settled={**state.settled, **settled})
     return state, transitions(model, state, values, changes, "engine")
 
 
-def _going_on(model: Model, before: Mapping[int, int], book: AlertBook, changes: list[Change]) -> list[Change]:
+def _going_on(model: Model, state: EngineState, before: Mapping[int, int], changes: list[Change]) -> list[Change]:
     """Alerts that come out from under one that has ended: their cause has not."""
     if not changes:
         return []
-    changed = {change.point for change in changes}
-    after = leaders(model.law, book.records)
+    changed, book = {change.point for change in changes}, state.alerts
+    after = leaders_of(model, state, book)
     freed = [point for point, leader in after.items() if leader == point != before.get(point, point)]
-    return noted(book, [point for point in freed if point not in changed], "goes on")
+    told = [point for point in freed if point not in changed and _stands(book.records[point])]
+    return noted(book, model.law, told, "goes on", state.time_s)
+
+
+def _stands(record: Record) -> bool:
+    return not record.is_held_back and not record.is_about_to_end
 
 
 def _settled(model: Model, before: EngineState, after: EngineState) -> dict[int, tuple[int, StallPattern]]:
@@ -72,14 +81,12 @@ def _settled(model: Model, before: EngineState, after: EngineState) -> dict[int,
     return {point: what for point, what in told.items() if after.settled.get(point) != what}
 
 
-def acknowledged(
-    model: Model, state: EngineState, seen: Acknowledge
-) -> tuple[EngineState, tuple[AlertTransition, ...]]:
-    """State once the owner has seen an alert, and with it all that are folded under it."""
+def requested(model: Model, state: EngineState, request: Request) -> tuple[EngineState, tuple[AlertTransition, ...]]:
+    """State once the owner has asked something of an alert, and with it of all that are folded under it."""
     values = point_values(model, state)
-    under = leaders(model.law, state.alerts.records)
-    named = [index for index in under if alert_id(model, state, index) == seen.alert_id]
+    under = leaders_of(model, state, state.alerts)
+    named = [index for index in under if alert_id(model, state, index) == request.alert_id]
     points = [index for index, leader in under.items() if leader in named or index in named]
-    book, changes = acknowledge(state.alerts, points)
+    book, changes = answer(state.alerts, model.law, points, request, state.time_s)
     state = state._replace(alerts=book)
-    return state, transitions(model, state, values, changes, seen.actor)
+    return state, transitions(model, state, values, changes, request.actor)

@@ -200,8 +200,10 @@ class AlertLimits:
     """Softening dose at which to warn, and which must not be passed [min at 20 K above glass]. Judgement, no source."""
     stale_after_s: float = 5.0
     """Age at which a value counts as STALE [s]."""
-    unavailable_after_s: float = 60.0
-    """Silence after which the machine counts as lost [s]."""
+    unavailable_after_s: float = 55.0
+    """Silence after which the machine counts as lost [s]: it is to be told within a minute."""
+    cold_end_margin_k: float = 8.0
+    """Below the lowest glass transition: a cold end warmer than that is not cooled as it should be [K]. Judgement."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -13,6 +13,7 @@ from textual.binding import Binding, BindingType
 from textual.events import Key as KeyEvent
 
 from monitor.client import WatchClient
+from monitor.core.alert_types import RequestKind
 from monitor.tui.keys import KEYS
 from monitor.tui.panels import WatchPanel
 from monitor.tui.terminal_choices import ascii_needed, colour_wanted
@@ -79,7 +80,7 @@ class ScreenApp(App[None], inherit_bindings=False):
         self._stay()
         alerts = self.panel.view.alerts
         if alerts:
-            self._client.acknowledge(alerts[self.panel.view.chosen].id)
+            self._client.ask(RequestKind.ACKNOWLEDGE, alerts[self.panel.view.chosen].id)
             self._take_newest()
 
     def action_choose(self, step: int) -> None:

@@ -11,7 +11,7 @@ from monitor.tui.hot_path_picture import LEAST_ROWS, hot_path_picture
 from monitor.tui.ink import EMPTY, REVERSE, Line, Span, ascii_line, crop, fit
 from monitor.tui.keys import foot_line, help_page
 from monitor.tui.masthead import masthead, waiting
-from monitor.tui.strand_rows import stand_in_lines, strand_rows
+from monitor.tui.strand_rows import balance_lines, stand_in_lines, strand_rows
 from monitor.tui.view import Page, View
 
 _FOOT_FROM_ROWS: Final = 10
@@ -44,7 +44,7 @@ def _above_foot(view: View, width: int, height: int) -> list[Line]:
 
 
 def _body(view: View, latest: Assessment, width: int, room: int) -> list[Line]:
-    loans = [] if view.page is Page.PATH else stand_in_lines(latest, width)
+    loans = [] if view.page is Page.PATH else [*stand_in_lines(latest, width), *balance_lines(latest, width)]
     table_rows = 0 if view.page is Page.PATH else len(latest.strands) + 1 + len(loans)
     if width >= _PICTURE_FROM_CELLS and latest.strands:
         picture = min(_GOOD_PICTURE_ROWS, max(LEAST_ROWS, room // 3))

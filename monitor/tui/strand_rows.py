@@ -13,7 +13,7 @@ from monitor.tui.alert_band import mark_look
 from monitor.tui.columns import Column, columns_for
 from monitor.tui.ink import DIM, PLAIN, Line, Look, Span, crop, fit, hanging
 from monitor.tui.view import View
-from monitor.tui.words import PRIORITY_OF, STANDS_IN, SYMBOL, next_mark, stand_in_words
+from monitor.tui.words import PRIORITY_OF, STANDS_IN, SYMBOL, balance_words, next_mark, stand_in_words
 
 _HEAD_CELLS: Final = 5
 
@@ -35,6 +35,11 @@ def stand_in_lines(latest: Assessment, width: int) -> list[Line]:
     """Name, below the rows, the values that are those of another material."""
     told = (stand_in_words(strand) for strand in latest.strands)
     return [line for text in told if text for line in hanging(f"  {STANDS_IN} ", text, width)]
+
+
+def balance_lines(latest: Assessment, width: int) -> list[Line]:
+    """Say, below the rows, what the heaters' power can show of strands that nothing else sees move."""
+    return [line for sight in latest.balances for line in hanging("  ", balance_words(sight), width, DIM)]
 
 
 def mark_of(strand: StrandAssessment, alerts: Sequence[Alert]) -> Span:

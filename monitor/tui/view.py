@@ -7,15 +7,11 @@ from dataclasses import dataclass
 from enum import Enum, auto
 from typing import Final
 
-from monitor.core.alert_types import Alert, AlertState
+from monitor.core.alert_types import Alert
 from monitor.core.assessment import Assessment, Quality
 
 SILENT_AFTER_S: Final = 5.0
 """A running watch concludes something about once a second; after this long it counts as silent [s]."""
-
-_NOT_ANNOUNCED: Final = frozenset(
-    {AlertState.NORMAL, AlertState.SHELVED, AlertState.SUPPRESSED, AlertState.OUT_OF_SERVICE}
-)
 
 
 class Page(Enum):
@@ -63,14 +59,14 @@ class View:
         """The alerts that are announced, most urgent first."""
         if self.latest is None:
             return ()
-        return tuple(alert for alert in self.latest.alerts if alert.state not in _NOT_ANNOUNCED)
+        return self.latest.alerts
 
     @property
     def hidden_alerts(self) -> int:
         """How many alerts are shelved, suppressed or out of service."""
         if self.latest is None:
             return 0
-        return sum(alert.state in _NOT_ANNOUNCED - {AlertState.NORMAL} for alert in self.latest.alerts)
+        return len(self.latest.held_back)
 
     @property
     def chosen(self) -> int:

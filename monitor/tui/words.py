@@ -9,6 +9,7 @@ from typing import Final
 from monitor.core.alert_types import Priority
 from monitor.core.assessment import Activity, Condition, StrandAssessment
 from monitor.core.span import Span
+from monitor.core.stall_findings import BalanceSight
 
 _SPEED_FROM_CELLS: Final = 18
 _MINUTE_S: Final = 60
@@ -166,3 +167,13 @@ def stand_in_words(strand: StrandAssessment) -> str:
     return (
         f"input {strand.input}: {strand.stand_in} stands in for {strand.material} in {', '.join(strand.stand_in_for)}"
     )
+
+
+def balance_words(sight: BalanceSight) -> str:
+    """What the heater's power can show of strands that nothing else sees move."""
+    inputs = f"input{'s' * (len(sight.inputs) > 1)} {', '.join(map(str, sight.inputs))}"
+    if sight.least_mm is None:
+        name = f"{sight.heater}: " if sight.heater else ""
+        return f"no stall of {inputs} can be seen: {name}{sight.why_not}"
+    stop = f"a strand that stops shows after about {sight.least_mm:.0f} mm"
+    return f"{inputs}: seen by {sight.heater} alone; {stop}, less than {sight.least_share:.0%} lost never"

@@ -40,9 +40,9 @@ def judge_heater(case: HeaterCase) -> HeaterVerdict:
     return HeaterVerdict(inf, is_available)
 
 
-def false_alarms(hours: float, draught_w: float) -> tuple[int, float]:
+def false_alarms(hours: float, draught_w: float, seed: int) -> tuple[int, float]:
     """Alarms in healthy feed of mixed flows, and the feeding hours judged; after an alarm the balance begins anew."""
-    alarms, judged_h, seed = 0, 0.0, 0
+    alarms, judged_h = 0, 0.0
     while judged_h < hours:
         case = heater_case(seed, draught_w, (2.0, 12.0), stops=False)
         state = initial_balance()
@@ -54,7 +54,7 @@ def false_alarms(hours: float, draught_w: float) -> tuple[int, float]:
     return alarms, judged_h
 
 
-def heater_table(seeds: int) -> Iterator[Sequence[str]]:
+def heater_table(seeds: range) -> Iterator[Sequence[str]]:
     """Delays of a full stall, in commanded mm."""
     yield ("draught W", "flow mm³/s", "cases", "unavailable", "median", "p90", "missed", "early", "goal")
     for draught_w in DRAUGHTS_W:
@@ -62,8 +62,8 @@ def heater_table(seeds: int) -> Iterator[Sequence[str]]:
             yield _heater_row(draught_w, flows, seeds)
 
 
-def _heater_row(draught_w: float, flows: tuple[float, float], seeds: int) -> Sequence[str]:
-    verdicts = [judge_heater(heater_case(seed, draught_w, flows, stops=True)) for seed in range(seeds)]
+def _heater_row(draught_w: float, flows: tuple[float, float], seeds: range) -> Sequence[str]:
+    verdicts = [judge_heater(heater_case(seed, draught_w, flows, stops=True)) for seed in seeds]
     early = [verdict for verdict in verdicts if verdict.delay_mm < 0]
     seen = [verdict.delay_mm for verdict in verdicts if verdict.is_available and verdict.delay_mm >= 0]
     median_mm, p90_mm, _ = quantiles(seen or [inf])
@@ -72,8 +72,8 @@ def _heater_row(draught_w: float, flows: tuple[float, float], seeds: int) -> Seq
     return (
         f"{draught_w}",
         f"{flows[0]:g}–{flows[1]:g}",
-        f"{seeds}",
-        f"{seeds - len(seen) - len(early)}",
+        f"{len(seeds)}",
+        f"{len(seeds) - len(seen) - len(early)}",
         *(f"{value:.0f}" if isfinite(value) else "missed" for value in (median_mm, p90_mm)),
         f"{sum(not isfinite(value) for value in seen)}",
         f"{len(early)}",
@@ -81,10 +81,10 @@ def _heater_row(draught_w: float, flows: tuple[float, float], seeds: int) -> Seq
     )
 
 
-def heater_alarm_table(hours: float) -> Iterator[Sequence[str]]:
+def heater_alarm_table(hours: float, seed: int) -> Iterator[Sequence[str]]:
     """False alarms of the balance."""
     yield ("draught W", "feeding h", "alarms", "per 1000 h", "95 % bound")
     for draught_w in DRAUGHTS_W:
-        alarms, judged_h = false_alarms(hours / len(DRAUGHTS_W), draught_w)
+        alarms, judged_h = false_alarms(hours / len(DRAUGHTS_W), draught_w, seed)
         rate = alarms / judged_h * 1000
         yield (f"{draught_w}", f"{judged_h:.0f}", f"{alarms}", f"{rate:.2f}", f"{poisson_most(alarms, judged_h):.2f}")

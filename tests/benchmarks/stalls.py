@@ -242,8 +242,8 @@ def main() -> None:
         apart = seed + 10_000  # no case of the delays
         _print(class_tables(kinds, range(apart, apart + max(1, seeds // 6))), "Classes")
     if "heater" in parts:
-        _print(rows_of(heater_table(seeds)), "Heater alone: delay of a full stall, commanded mm")
-        _print(rows_of(heater_alarm_table(hours / 4)), "Heater alone: false alarms in healthy feed")
+        _print(rows_of(heater_table(range(seed, seed + seeds))), "Heater alone: delay of a full stall, commanded mm")
+        _print(rows_of(heater_alarm_table(hours / 4, seed)), "Heater alone: false alarms in healthy feed")
 
 
 def _print(lines: Iterator[str], title: str) -> None:

@@ -1,0 +1,29 @@
+"""Which alerts have one cause at this moment, and which of them leads. Reads the engine's state, changes nothing.
+
+Beside the groups that stand in the table there is one that only the evidence tells: a strand that skips because the
+manifold is cold has the cause of all that is wrong with a cold manifold.
+"""
+
+from collections.abc import Mapping
+
+from monitor.core.alert_folding import leaders
+from monitor.core.alert_points import COLD_MANIFOLD
+from monitor.core.alerts import AlertBook
+from monitor.core.engine_state import EngineState, Model
+from monitor.core.stall_findings import StallPattern
+
+
+def leaders_of(model: Model, state: EngineState, book: AlertBook) -> dict[int, int]:
+    """For each point of `book` that is not at rest, the one it is folded under; itself where it leads."""
+    return leaders(model.law, book.records, _causes(model, state, book)) if book.records else {}
+
+
+def _causes(model: Model, state: EngineState, book: AlertBook) -> Mapping[int, str]:
+    if not any(point in book.records for point in model.stall_points):
+        return {}
+    found = zip(model.stall_points, model.stalls.findings(state.stalls), strict=True)
+    return {
+        point: COLD_MANIFOLD
+        for point, stall in found
+        if stall is not None and stall.pattern is StallPattern.COLD_SKIPPING
+    }
