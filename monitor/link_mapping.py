@@ -3,6 +3,7 @@
 Owns that reading of the links' settings, and what they could send. Opens nothing.
 """
 
+from typing import Final
 from urllib.parse import urlsplit
 
 from connectors.serial_queries import Query
@@ -11,6 +12,7 @@ from connectors.websocket_channels import INPUT_KINDS, kind_of, owner_of
 from connectors.websocket_check import explain_sends
 from connectors.websocket_settings import WebsocketSettings
 
+_MOTIONS: Final = frozenset({"sensed_mm", "stall"})
 Link = SerialSettings | WebsocketSettings
 Place = tuple[str | int, ...]
 """Place in the profile: keys of tables and 0-based places in arrays."""
@@ -29,6 +31,24 @@ def inputs_reported(link: Link) -> frozenset[int]:
     if isinstance(link, WebsocketSettings):
         return link.inputs
     return frozenset(number for shares in link.shares.values() for number in shares)
+
+
+def motions_reported(link: Link) -> frozenset[int]:
+    """Inputs of which an encoder or the driver's stall flags can be reported."""
+    if isinstance(link, WebsocketSettings):
+        return frozenset(int(owner_of(name)) for name in link.channels if kind_of(name) in _MOTIONS)
+    rows = [row for row in link.patterns if not _MOTIONS.isdisjoint(row.channels)]
+    if any(row.input is None for row in rows):  # the line names the input: it may be any
+        return inputs_reported(link)
+    return frozenset(row.input for row in rows if row.input is not None)
+
+
+def duties_reported(link: Link) -> frozenset[str]:
+    """Sensors of heaters whose duty the link can report."""
+    if isinstance(link, WebsocketSettings):
+        return frozenset(owner_of(name) for name in link.channels if kind_of(name) == "duty")
+    by_pattern = {row.sensor for row in link.patterns if row.sensor is not None and "duty" in row.channels}
+    return frozenset(link.sensors) | by_pattern
 
 
 def inputs_named(link: Link) -> list[tuple[Place, int]]:

@@ -4,7 +4,6 @@ Owns the rules that span several keys. Works on whatever tables could be read. K
 or materials.
 """
 
-import math
 from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
 from itertools import chain
@@ -13,6 +12,7 @@ from typing import Final
 from monitor.link_mapping import inputs_named, sensors_named, sensors_reported
 from monitor.profile_cold_end import check_cold_end
 from monitor.profile_draft import Draft
+from monitor.profile_drives import check_drives
 from monitor.profile_faults import Finding, hint, shown
 
 _WALL_LAWS: Final = (
@@ -30,7 +30,7 @@ def check(read: Draft) -> list[Finding]:
         _liners,
         _names,
         _loads,
-        _drives,
+        check_drives,
         _reports,
         _credits,
         _beside,
@@ -115,14 +115,6 @@ def _loads(read: Draft) -> Iterator[Finding]:
     if read.strand_count > len(known):
         problem = f"{read.strand_count} strands, but {len(known)} input{'s' * (len(known) != 1)}"
         yield Finding(("strands",), problem, "at most one strand for each of [[inputs]]")
-
-
-def _drives(read: Draft) -> Iterator[Finding]:
-    for place, row in read.inputs.items():
-        rated_a = math.inf if row.rated_current_a is None else row.rated_current_a
-        if row.motor_current_a is not None and row.motor_current_a > rated_a:
-            allowed = f"at most rated_current_a, {rated_a}"
-            yield Finding(("inputs", place, "motor_current_a"), "above what the motor is rated for", allowed)
 
 
 def _reports(read: Draft) -> Iterator[Finding]:

@@ -5,7 +5,7 @@ how a fault is told (`profile_faults`), or what a material is (`materials`).
 """
 
 from dataclasses import dataclass
-from typing import Annotated, Any, Final
+from typing import Annotated, Any, Final, Literal
 
 from pydantic import AfterValidator, BaseModel, ConfigDict, Field, StringConstraints
 
@@ -84,12 +84,22 @@ class HeaterTable(ProfileTable):
 
 
 class InputTable(ProfileTable):
-    """One `[[inputs]]`: a feed path and what is known of its drive."""
+    """One `[[inputs]]`: a feed path and what is known of its drive.
+
+    The feed for one full step is told by `mm_per_full_step`, or follows from `drive_diameter_mm`. What
+    `motor_current_a` is of the driver's sine, `motor_current_is` says; `holding_torque_n_cm` is the maker's, at the
+    rated current.
+    """
 
     input: InputNumber
     mm_per_full_step: Annotated[Number, Field(gt=0, le=5)] | None = None
+    drive_diameter_mm: Annotated[Number, Field(ge=2, le=100)] | None = None
+    gear_ratio: Annotated[Number, Field(ge=0.05, le=200)] | None = None
+    full_steps_per_turn: Annotated[int, Field(strict=True, ge=12, le=1000)] | None = None
     motor_current_a: Current | None = None
+    motor_current_is: Literal["peak", "rms"] | None = None
     rated_current_a: Current | None = None
+    holding_torque_n_cm: Annotated[Number, Field(gt=0, le=1000)] | None = None
     encoder_mm_per_count: Annotated[Number, Field(gt=0, le=20)] | None = None
 
 

@@ -13,8 +13,9 @@ from monitor.material_model import Value
 from monitor.materials import IncompleteMaterialError, MaterialTable, UnknownMaterialError
 from monitor.profile_cold_end import reading_of
 from monitor.profile_draft import Draft
+from monitor.profile_drives import drive_of
 from monitor.profile_faults import Finding
-from monitor.profile_model import InputTable, ProfileFile, StrandTable, ZoneTable
+from monitor.profile_model import ProfileFile, StrandTable, ZoneTable
 
 
 class Loan(NamedTuple):
@@ -46,7 +47,7 @@ def check_materials(read: Draft, materials: MaterialTable) -> Iterator[Finding]:
 
 def make_parameters(model: ProfileFile, materials: MaterialTable) -> Parameters:
     """Make the engine's parameters of a profile without faults; strands in the order of their inputs."""
-    drives = {row.input: _drive(row) for row in model.inputs}
+    drives = {row.input: drive_of(row) for row in model.inputs}
     return Parameters(
         machine=model.name,
         filament_diameter_mm=model.filament_diameter_mm,
@@ -97,10 +98,6 @@ def _loan(row: StrandTable, materials: MaterialTable) -> Loan | None:
     lent = {key: getattr(entry, key) for key in keys if getattr(row, key, None) is None}
     values = {key: value.number if isinstance(value, Value) else value for key, value in lent.items()}
     return Loan(row.input, row.material, row.stand_in, values) if row.stand_in is not None and values else None
-
-
-def _drive(row: InputTable) -> Drive:
-    return Drive(row.mm_per_full_step, row.motor_current_a, row.rated_current_a, row.encoder_mm_per_count)
 
 
 def _strand(row: StrandTable, materials: MaterialTable, drives: Mapping[int, Drive]) -> Strand:

@@ -12,7 +12,9 @@ from monitor.config import Profile, ProfileError
 from monitor.core.parameters import Material, Parameters, Strand, WallLaw, Zone
 from monitor.link_mapping import address, inputs_reported, texts_sent
 from monitor.profile_cold_end import cold_end_lines
+from monitor.profile_drives import current_notes, drive_lines, motion_lines
 from monitor.profile_faults import shown
+from monitor.profile_model import InputTable
 
 CAUTION: Final = (
     "Caution: strandwatch only watches. It does not replace the machine's own thermal protection,"
@@ -38,6 +40,7 @@ def summary_lines(profile: Profile) -> Iterator[str]:
     yield "strands:"
     yield from map(_strand_line, parameters.strands)
     yield from (f"  {line}" for line in loan_lines(profile))
+    yield from _drive_lines(profile)
     yield from _link_lines(profile)
     yield "defaults used:" if profile.defaults else "defaults used: none"
     yield from (f"  {default}" for default in profile.defaults)
@@ -81,6 +84,19 @@ def _material_text(material: Material) -> str:
     )
 
 
+def _input_rows(profile: Profile) -> list[InputTable]:
+    return [InputTable(**row) for row in profile.table.get("inputs", ())]
+
+
+def _drive_lines(profile: Profile) -> Iterator[str]:
+    parameters, link = profile.parameters, profile.link
+    lines = [*drive_lines(_input_rows(profile), parameters.filament_diameter_mm)]
+    lines += () if link is None else motion_lines(parameters, link)
+    if lines:
+        yield "drives, and what sees the strands move:"
+    yield from (f"  {line}" for line in lines)
+
+
 def _link_lines(profile: Profile) -> Iterator[str]:
     if profile.link is None:
         yield "link: none (demo and replay need none; watch does)"
@@ -102,6 +118,7 @@ def _idle_stand_ins(profile: Profile) -> Iterator[str]:
 def _notes(profile: Profile) -> Iterator[str]:
     """Tell, last and at the margin, what makes a sound profile watch less than its owner thinks, or not at all."""
     yield from _idle_stand_ins(profile)
+    yield from current_notes(_input_rows(profile))
     link = profile.link
     if link is None:
         yield "NOTE: before you can watch, the profile needs a [link]: how to reach the machine."

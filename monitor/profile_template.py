@@ -84,14 +84,23 @@ wetted = true
 #                       # from_manifold_w_k x (manifold - cold end) / (cold end - coolant)
 # coolant_c = 25.0  # coolant, or air, where it enters; left out, it is ambient_c
 
-# Heaters and their power, where known; the power is what later tells a missing flow from the heat it does not take.
+# Heaters and their power, where known. Where neither encoder nor stall flags are reported, the power of the manifold's
+# heater is all that shows a strand that stopped, late.
 # [[heaters]]
 # name = "manifold heater"
 # sensor = "manifold"
 # power_w = 50.0
 
-# One table for each input. Where known, also: mm_per_full_step (feed for one full motor step), motor_current_a,
-# rated_current_a, encoder_mm_per_count.
+# One table for each input. Where known, also:
+#   encoder_mm_per_count = 0.1   feed for one count of its encoder [mm]
+#   mm_per_full_step = 0.035     feed for one full step of its motor [mm]; or, in its place, the next three
+#   drive_diameter_mm = 7.3      of the wheel where it bites the strand [mm]
+#   gear_ratio = 3.0             turns of the motor for one of that wheel; left out, the wheel is on the motor
+#   full_steps_per_turn = 200    of the motor; left out, 200 (1.8 degrees)
+#   motor_current_a = 0.6        what the driver is set to [A], and motor_current_is = "peak" or "rms" of its sine
+#   rated_current_a = 1.0        what the motor is made for [A]
+#   holding_torque_n_cm = 13.0   the maker's, at the rated current [N cm]
+# `strandwatch profile check` tells what follows: feed lost by a slipped cycle, and the force the drive can push with.
 """
 
 _STRANDS: Final = """

@@ -26,8 +26,8 @@ def test_torque_for_current() -> None:
 
 
 def test_push_and_pressure() -> None:
-    """Work is force times way: a newton-metre over a turn equals the force over the wheel's circumference."""
-    assert push_n(0.40 * 0.85, 11.0) == pytest.approx(61.8, abs=0.05)
-    assert push_n(0.13 * 0.85, 8.0, 3.0, 0.9) == pytest.approx(74.6, abs=0.05)
+    """Work is force times way: a newton-metre over a turn equals the force over the strand of a turn's full steps."""
+    assert push_n(0.40 * 0.85, mm_per_full_step(11.0, 200), 200) == pytest.approx(61.8, abs=0.05)
+    assert push_n(0.13 * 0.85, mm_per_full_step(8.0, 200, 3.0), 200) == pytest.approx(74.6 / 0.9, abs=0.06)
     assert pressure_mpa(10.0, 1.75) == pytest.approx(4.16, abs=0.005)
     assert pressure_mpa(72.2, 1.75) == pytest.approx(30.0, abs=0.05)

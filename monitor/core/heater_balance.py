@@ -23,7 +23,7 @@ _LEAST_J_PER_MM3, _MOST_J_PER_MM3 = 0.15, 0.9  # no known filament melts for les
 _WORST_ERROR: Final = 0.20  # of the calibration, relative
 _WORST_NOISE_W: Final = 0.7  # judgement, from simulation: above it a full stall is found too late to be of use
 _LEAST_FLOW_SD: Final = 0.3  # mm³/s; whether it is enough the error of the calibration tells
-_ALLOWANCE: Final = 0.5  # half of the melting power: finds full stalls
+ALLOWANCE: Final = 0.5  # share of the melting power: finds full stalls, and what loses less than half never
 _RATE_PER_S: Final = 0.2 / (1000.0 * 3600.0)  # false alarms
 _FROZEN_ABOVE: Final = 0.3  # of the limit: calibrating on would eat the fault
 _LONGEST_FAULT_S: Final = 3600.0  # of melting: what lasts longer is taken for new surroundings, and learned
@@ -94,7 +94,6 @@ class HeaterBalance(NamedTuple):
     missing: CusumState = ZERO  # energy that the melt should have taken and did not [J]
     limit_j: float = math.inf
     unfed_mm3: float = 0.0  # volume commanded since the sum was zero
-    share: float | None = None  # of the expected melting power that was given over the last blocks with flow
 
 
 def initial_balance() -> HeaterBalance:
@@ -120,29 +119,52 @@ def advance_balance(state: HeaterBalance, reading: HeaterReading) -> HeaterBalan
 
 def why_unavailable(state: HeaterBalance) -> str | None:
     """Why nothing can be seen, in words; None where the balance is armed."""
-    known = state.calibration
+    return "its temperature and duty have not been told yet" if state.last is None else _why_unknown(state.calibration)
+
+
+def _why_unknown(known: Calibration) -> str | None:
     if known.blocks < _LEAST_BLOCKS:
         minutes = (_LEAST_BLOCKS - known.blocks) * BLOCK_S / 60.0
-        return f"unavailable, because it is still calibrating: {minutes:.0f} min more of normal running are needed"
+        return f"it is still calibrating: {minutes:.0f} min more of normal running are needed"
     if known.flow_sd < _LEAST_FLOW_SD:
         return (
-            f"unavailable, because the flow has hardly varied ({known.flow_sd:.1f} mm³/s about {known.flow:.1f}), "
+            f"the flow has hardly varied ({known.flow_sd:.1f} mm³/s about {known.flow:.1f}), "
             "so power cannot be told to belong to it"
         )
     melt, error = known.coefficients[1], melt_error(known)
     if not _LEAST_J_PER_MM3 <= melt <= _MOST_J_PER_MM3:
         return (
-            f"unavailable, because {melt:.2f} J per mm³ was found where {_LEAST_J_PER_MM3} to {_MOST_J_PER_MM3} "
+            f"{melt:.2f} J per mm³ was found where {_LEAST_J_PER_MM3} to {_MOST_J_PER_MM3} "
             "is possible: flow or heater power is told wrong"
         )
     if error > _WORST_ERROR * melt:
-        return f"unavailable, because its calibration of {melt:.2f} J per mm³ is only known to ± {error:.2f}"
+        return f"its calibration of {melt:.2f} J per mm³ is only known to ± {error:.2f}"
     if known.noise_w > _WORST_NOISE_W:
         return (
-            f"unavailable, because {known.noise_w:.1f} W come and go unexplained (at most {_WORST_NOISE_W} W): "
+            f"{known.noise_w:.1f} W come and go unexplained (at most {_WORST_NOISE_W} W): "
             "draught, a fan or the supply hides the melt"
         )
     return None
+
+
+def least_missing_j(known: Calibration) -> float:
+    """Energy that must be missing before that is more than chance; infinite while nothing is known of the melt [J].
+
+    At the mean flow: a sum gathers over many flows, and one fast block must not lower the limit.
+    """
+    allowance_w = ALLOWANCE * known.coefficients[1] * known.flow
+    if allowance_w <= 0.0:
+        return math.inf
+    return max(_LEAST_J, diffusion_limit(_RATE_PER_S, allowance_w, known.walk_j))
+
+
+def least_missing_mm3(known: Calibration) -> float:
+    """Feed that leaves so much energy missing when nothing of it arrives [mm³].
+
+    Of each cubic millimetre the allowance forgives its share, whatever the flow.
+    """
+    melt = known.coefficients[1]
+    return math.inf if melt <= 0.0 else least_missing_j(known) / ((1.0 - ALLOWANCE) * melt)
 
 
 def melt_error(known: Calibration) -> float:
@@ -175,19 +197,11 @@ def _judged(state: HeaterBalance, short_w: float, flow: float, seconds: float) -
         return state  # nothing should melt, so nothing can be missing
     known = state.calibration
     melt_w = known.coefficients[1] * flow
-    missing = grown(state.missing, short_w * seconds, _ALLOWANCE * melt_w, seconds)
+    missing = grown(state.missing, short_w * seconds, ALLOWANCE * melt_w, seconds)
     if math.isfinite(state.limit_j):  # no higher than it needs to be, so that it clears soon once all is well
         missing = CusumState(min(missing.total, _HIGHEST * state.limit_j), missing.since)
     unfed_mm3 = state.unfed_mm3 + flow * seconds if missing.total > 0.0 else 0.0
-    # at the mean flow: a sum gathers over many flows, and one fast block must not lower the limit
-    allowance_w = _ALLOWANCE * known.coefficients[1] * known.flow
-    limit_j = math.inf
-    if allowance_w > 0.0:
-        limit_j = max(_LEAST_J, diffusion_limit(_RATE_PER_S, allowance_w, known.walk_j))
-    share = None if melt_w <= 0.0 else 1.0 - short_w / melt_w
-    if share is not None and state.share is not None:
-        share = 0.5 * (share + state.share)  # over about 20 s
-    return state._replace(missing=missing, unfed_mm3=unfed_mm3, limit_j=limit_j, share=share)
+    return state._replace(missing=missing, unfed_mm3=unfed_mm3, limit_j=least_missing_j(known))
 
 
 def _calibrated(known: Calibration, row: Array, miss_w: float, seconds: float) -> Calibration:

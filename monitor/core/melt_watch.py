@@ -12,16 +12,22 @@ from typing import Final, NamedTuple
 from connectors.telemetry import channel
 from monitor.core.feed import Feeds
 from monitor.core.heater_balance import (
+    ALLOWANCE,
     HeaterBalance,
     HeaterReading,
     advance_balance,
     initial_balance,
     is_missing,
+    least_missing_j,
+    least_missing_mm3,
+    why_unavailable,
 )
 from monitor.core.hot_path import merge_sensors
 from monitor.core.parameters import Heater, Parameters
+from monitor.core.stall_findings import BalanceSight
 
 _FASTEST_MM3_S: Final = 200.0
+_NO_HEATER: Final = "no heater at the merge point has a known power"
 
 
 class Melting(NamedTuple):
@@ -56,6 +62,22 @@ class MeltWatch:
     def missing_j(self, meltings: Meltings) -> list[float]:
         """Energy that each heater's melt should have taken and did not; minus infinity where that may be chance [J]."""
         return [melting.balance.missing.total if is_missing(melting.balance) else -math.inf for melting in meltings]
+
+    def sights(self, meltings: Meltings, inputs: tuple[int, ...]) -> tuple[BalanceSight, ...]:
+        """What each heater can see of these inputs, of which nothing else tells; nothing where there are none."""
+        if not inputs:
+            return ()
+        if not self.heaters:
+            return (BalanceSight("", inputs, _NO_HEATER, None, None, ALLOWANCE),)
+        pairs = zip(self.heaters, meltings, strict=True)
+        return tuple(self._sight(heater.name, melting.balance, inputs) for heater, melting in pairs)
+
+    def _sight(self, name: str, balance: HeaterBalance, inputs: tuple[int, ...]) -> BalanceSight:
+        why_not, known = why_unavailable(balance), balance.calibration
+        if why_not is not None:
+            return BalanceSight(name, inputs, why_not, None, None, ALLOWANCE)
+        least_mm = least_missing_mm3(known) / self.strand_mm2
+        return BalanceSight(name, inputs, "", least_missing_j(known), least_mm, ALLOWANCE)
 
     def _read(self, index: int, melting: Melting, values: Mapping[str, float], time_s: float, fed_mm: float) -> Melting:
         temp, duty = self.channels[index]

@@ -1,6 +1,7 @@
 """Arithmetic of a two-phase stepping motor that drives a strand.
 
-Owns how much strand one slipped electrical cycle costs, and what current means for torque. Knows nothing of readings.
+Owns how much strand one slipped electrical cycle costs, and what current means for torque and force. Knows nothing of
+readings.
 Sources: the torque of a two-phase motor repeats every four full steps (D. W. Jones, *Control of Stepping Motors*,
 chapter Physics), so a motor that loses step falls back by whole cycles whatever the microstepping.
 """
@@ -34,9 +35,9 @@ def torque_share(current_a: float, rated_current_a: float, *, is_peak_of_sine: b
     return share / math.sqrt(2.0) if is_peak_of_sine else share
 
 
-def push_n(torque_nm: float, wheel_diameter_mm: float, gear_ratio: float = 1.0, efficiency: float = 1.0) -> float:
-    """Force on the strand from the motor's torque [N]."""
-    return torque_nm * gear_ratio * efficiency / (wheel_diameter_mm / 2000.0)
+def push_n(torque_n_m: float, mm_per_full_step: float, full_steps_per_turn: int) -> float:
+    """Force on the strand from the motor's torque, without friction [N]: over a turn the work is the same."""
+    return torque_n_m * 2.0 * math.pi * 1000.0 / (mm_per_full_step * full_steps_per_turn)
 
 
 def pressure_mpa(force_n: float, filament_diameter_mm: float) -> float:

@@ -158,12 +158,15 @@ class Drive:
         Current it is limited to, and the one it is made for [A].
     encoder_mm_per_count : float or None
         Strand per count of the encoder [mm].
+    push_n : float or None
+        Force with which it can push at most, at the current it is limited to [N].
     """
 
     mm_per_full_step: float | None = None
     motor_current_a: float | None = None
     rated_current_a: float | None = None
     encoder_mm_per_count: float | None = None
+    push_n: float | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -16,6 +16,7 @@ from monitor.core.stall_ledger import (
     Balance,
     Ledger,
     advance_ledger,
+    gained_mm,
     hidden_retraction_mm,
     level,
     limits_mm,
@@ -37,6 +38,7 @@ __all__ = [
     "finding",
     "initial_stall",
     "is_final",
+    "shows_better",
     "stall_law",
 ]
 
@@ -60,6 +62,7 @@ class StallState(NamedTuple):
     times_over: int = 0  # counted readings in a row at which a test was above its limit
     alarm: Alarm | None = None
     habit: Habit = _NO_HABIT
+    before: "StallState | None" = None  # before the newest counted reading, while that may still be read better
 
 
 def initial_stall(law: StallLaw) -> StallState:  # noqa: ARG001 - a law may come to need a state of its own shape
@@ -83,7 +86,9 @@ def advance_stall(law: StallLaw, state: StallState, reading: FeedReading) -> Sta
     if old is None:
         return state._replace(ledger=open_ledger(reading.time_s, reading.fed_mm, reading.sensed_mm))
     if reading.fed_mm == old.fed_mm and not reading.stall_flag:
-        return state
+        return _read_better(law, state, reading)
+    if reading.fed_mm < old.fed_mm and _was_midway(law, old):
+        state, old = _uncounted_midway(state, old)
     ledger = advance_ledger(law, old, reading.time_s, reading.fed_mm, reading.sensed_mm, reading.hot_idle_s)
     if ledger.loads > old.loads:
         return StallState(ledger=ledger, limits=state.limits, habit=Habit(idle_s=state.habit.idle_s))
@@ -95,22 +100,13 @@ def advance_stall(law: StallLaw, state: StallState, reading: FeedReading) -> Sta
     return _counted(law, state, ledger, flags, reading)
 
 
-def finding(law: StallLaw, state: StallState, melt_share: float | None = None) -> StallFinding | None:
-    """What is wrong with this input; None while nothing is.
-
-    Parameters
-    ----------
-    law, state
-        Of this input.
-    melt_share : float or None
-        Share of the expected melting power the heater gave since the alarm (see heater_balance.py), where it can be
-        seen: it tells a strand that ran out behind the encoder from one that stands in the drive.
-    """
+def finding(law: StallLaw, state: StallState) -> StallFinding | None:
+    """What is wrong with this input; None while nothing is."""
     alarm, ledger = state.alarm, state.ledger
     if alarm is None or ledger is None:
         return None
     over_mm = ledger.high_mm - alarm.at_mm + alarm.since_mm
-    pattern, reasons = pattern_of(law, alarm, melt_share=melt_share, flags_are_reported=state.flags.are_reported)
+    pattern, reasons = pattern_of(law, alarm, flags_are_reported=state.flags.are_reported)
     return StallFinding(
         pattern=pattern,
         lost_mm=alarm.lost_mm,
@@ -131,6 +127,45 @@ def is_final(state: StallState) -> bool:
     return ledger.high_mm - alarm.at_mm >= SETTLE_MM if alarm.detector is Detector.FLAGS else alarm.after.is_over
 
 
+def shows_better(state: StallState, fed_mm: float | None, sensed_mm: float | None) -> bool:
+    """Whether the encoder has moved on although nothing was fed since the newest counted reading."""
+    ledger = state.ledger
+    if ledger is None or state.before is None or sensed_mm is None:
+        return False
+    is_newest = fed_mm == ledger.fed_mm == ledger.counted_mm and ledger.time_s == ledger.moved_s
+    return is_newest and sensed_mm != ledger.sensed_mm
+
+
+def _read_better(law: StallLaw, state: StallState, reading: FeedReading) -> StallState:
+    """The newest counted reading with what the encoder says now, where commanded feed has not moved since.
+
+    An encoder is late. Commanded feed may have been read at the end of a retraction that the encoder did not show yet:
+    a gain that is none, and then a loss that is none. Once feed stands, the encoder catches up.
+    """
+    ledger, before = state.ledger, state.before
+    if ledger is None or before is None or not shows_better(state, reading.fed_mm, reading.sensed_mm):
+        return state
+    if reading.time_s - ledger.time_s > law.noise.late_s + law.period_s:
+        return state._replace(before=None)  # no lateness: the strand itself has moved
+    return advance_stall(law, before, reading._replace(time_s=ledger.time_s))._replace(flags=state.flags)
+
+
+def _uncounted_midway(state: StallState, ledger: Ledger) -> tuple[StallState, Ledger]:
+    """State and ledger as if the newest reading had raised the mark and not counted."""
+    before = state.before
+    if before is None or before.ledger is None:
+        return state, ledger
+    ledger = before.ledger._replace(
+        time_s=ledger.time_s, fed_mm=ledger.fed_mm, high_mm=ledger.high_mm, moved_s=ledger.moved_s
+    )
+    return before._replace(ledger=ledger, flags=state.flags), ledger
+
+
+def _was_midway(law: StallLaw, ledger: Ledger) -> bool:
+    """Whether the newest counted reading was taken within a retraction that goes on: it shows a gain that is none."""
+    return ledger.time_s == ledger.moved_s and ledger.step.fed_mm > 0.0 and gained_mm(law, ledger) > 0.0
+
+
 def _counted(law: StallLaw, state: StallState, ledger: Ledger, flags: Flags, reading: FeedReading) -> StallState:
     step = ledger.step
     cycle_mm = visible_cycle_mm(law.drive.mm_per_full_step, law.count_mm)
@@ -147,7 +182,7 @@ def _counted(law: StallLaw, state: StallState, ledger: Ledger, flags: Flags, rea
         alarm = raised_by_ledger(law, ledger, over, trace, flags, max(reading.hot_idle_s, ledger.hot_idle_s))
         return StallState(ledger, flags, trace, limits, times_over, alarm._replace(habit=state.habit), state.habit)
     habit = _with_feed(state.habit, ledger, reading) if over is None else state.habit
-    return StallState(ledger, flags, trace, limits, times_over, None, habit)
+    return StallState(ledger, flags, trace, limits, times_over, None, habit, state._replace(before=None))
 
 
 def _with_feed(habit: Habit, ledger: Ledger, reading: FeedReading) -> Habit:

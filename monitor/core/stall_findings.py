@@ -66,3 +66,31 @@ class FlowSlip(NamedTuple):
     manifold_c: float
     fed_mm: float
     slip: float
+
+
+@dataclass(frozen=True, slots=True)
+class BalanceSight:
+    """What a heater's power balance can see of the strands of which nothing else tells.
+
+    Parameters
+    ----------
+    heater : str
+        Its name; empty where no heater at the merge point has a known power.
+    inputs : tuple of int
+        Inputs that have fed and of which neither an encoder nor a driver has told anything.
+    why_not : str
+        Why nothing can be seen at present; empty where the balance is armed.
+    least_j : float or None
+        Energy that must be missing before it speaks [J]; None while nothing can be seen.
+    least_mm : float or None
+        Feed over which a strand that stopped leaves so much missing [mm].
+    least_share : float
+        Share of the feed that must be missing for it ever to be seen.
+    """
+
+    heater: str
+    inputs: tuple[int, ...]
+    why_not: str
+    least_j: float | None
+    least_mm: float | None
+    least_share: float

@@ -86,7 +86,7 @@ def advance_ledger(
 ) -> Ledger:
     """Ledger after one reading."""
     if fed_mm <= old.high_mm:
-        return _retracted(old, time_s, fed_mm)
+        return _retracted(law, old, time_s, fed_mm)
     if time_s - old.moved_s > PAUSE_S or (hot_idle_s > PAUSE_S and hot_idle_s != old.hot_idle_s):
         old = _taken_up(law, old, hot_idle_s)
     if sensed_mm is None:
@@ -103,10 +103,16 @@ def _judged(law: StallLaw, old: Ledger, time_s: float, fed_mm: float, sensed_mm:
     """A reading that continues the chain of positions, unless it is odd or the zero was."""
     lost_mm = fed_mm - old.counted_mm - (sensed_mm - (old.sensed_mm or 0.0))
     if not _fits(law, old, time_s, fed_mm, lost_mm):
-        return _odd(old, time_s, fed_mm, sensed_mm)
+        return _odd(law, old, time_s, fed_mm, sensed_mm)
     if old.is_fresh and abs(lost_mm) > _error_now_mm(law, old, time_s, fed_mm):
         return _zeroed(old, time_s, fed_mm, sensed_mm)._replace(is_fresh=False)
     return _counted(law, old, time_s, fed_mm, sensed_mm)
+
+
+def gained_mm(law: StallLaw, ledger: Ledger) -> float:
+    """How much more than was fed the newest counted reading showed, beyond the error of position at rest [mm]."""
+    noise = law.noise if ledger.baseline.noise is None else ledger.baseline.noise
+    return -ledger.step.lost_mm - noise.static_mm
 
 
 def level(ledger: Ledger) -> Ledger:
@@ -141,14 +147,14 @@ def limits_mm(law: StallLaw, ledger: Ledger) -> tuple[float, float, float]:
     )
 
 
-def _retracted(old: Ledger, time_s: float, fed_mm: float) -> Ledger:
+def _retracted(law: StallLaw, old: Ledger, time_s: float, fed_mm: float) -> Ledger:
     """Nothing new was fed; far enough back, the strand must be found anew or is another one."""
     behind_mm = old.high_mm - fed_mm
     pulled_mm = old.pulled_mm + max(0.0, old.fed_mm - fed_mm)
     if behind_mm >= UNLOADED_MM:
         return open_ledger(time_s, fed_mm, None)._replace(loads=old.loads + 1, rebased=old.rebased)
     if behind_mm >= _WITHDRAWN_MM and old.sensed_mm is not None:
-        old = old._replace(settle_to_mm=old.high_mm + _SETTLE_MM, sensed_mm=None)
+        old = _relieved(law, old)._replace(settle_to_mm=old.high_mm + _SETTLE_MM, sensed_mm=None)
     drawn_mm = max(behind_mm, hidden_retraction_mm(old))
     return old._replace(
         time_s=time_s,
@@ -201,6 +207,19 @@ def _zeroed(old: Ledger, time_s: float, fed_mm: float, sensed_mm: float) -> Ledg
     )
 
 
+def _relieved(law: StallLaw, old: Ledger) -> Ledger:
+    """Sums less the bounded error of position: a new zero in mid-feed lets it in once more."""
+    fast, medium, slow = (
+        _less(balance, bounded_error_mm(law, old.baseline, balance.peak_mm_s)) for balance in old.balances
+    )
+    return old._replace(balances=(fast, medium, slow))
+
+
+def _less(balance: Balance, error_mm: float) -> Balance:
+    total_mm = balance.missing.total - error_mm
+    return Balance(CusumState(total_mm, balance.missing.since), balance.peak_mm_s) if total_mm > 0.0 else _LEVEL
+
+
 def _error_now_mm(law: StallLaw, old: Ledger, time_s: float, fed_mm: float) -> float:
     peak_mm_s = max(old.balances[0].peak_mm_s, speed_mm_s(law, old, time_s, fed_mm))
     return bounded_error_mm(law, old.baseline, peak_mm_s)
@@ -220,12 +239,12 @@ def _fits(law: StallLaw, old: Ledger, time_s: float, fed_mm: float, lost_mm: flo
     return -(error_mm + missing_mm + scale * fed) <= lost_mm - expected_mm and lost_mm <= fed + error_mm + old.pulled_mm
 
 
-def _odd(old: Ledger, time_s: float, fed_mm: float, sensed_mm: float) -> Ledger:
+def _odd(law: StallLaw, old: Ledger, time_s: float, fed_mm: float, sensed_mm: float) -> Ledger:
     """A value that does not fit is passed over once; when the next does not fit either, the counter began anew."""
     if old.odd_mm is None:
         held = old._replace(time_s=time_s, fed_mm=fed_mm, high_mm=fed_mm, moved_s=time_s, step=NO_STEP)
         return held._replace(odd_mm=sensed_mm)
-    return _zeroed(old, time_s, fed_mm, sensed_mm)._replace(rebased=old.rebased + 1)
+    return _zeroed(_relieved(law, old), time_s, fed_mm, sensed_mm)._replace(rebased=old.rebased + 1)
 
 
 def _counted(law: StallLaw, old: Ledger, time_s: float, fed_mm: float, sensed_mm: float) -> Ledger:

@@ -26,7 +26,6 @@ _CLOG_STEEPENS: Final = 5.0  # recent slip over the mean since it began; a ramp 
 _TANGLE_FLAGS: Final = 2  # one may be false
 _FINE_MM: Final = 0.36  # counts up to this show whether a strand still creeps
 _STOPS_WITHIN_MM: Final = 2.5  # judgement: a strand that has run out stands at once, as far as positions tell
-_MELT_GOES_ON: Final = 0.6  # of the expected melting power: strand still arrives, so it ended behind the encoder
 _GATHERED: Final = 0.7
 _FEW_MM: Final = 3.0
 _STANDING_COUNTS: Final = 1.5  # a wheel that stands on an edge may show one
@@ -40,7 +39,6 @@ class _Case:
     law: StallLaw
     alarm: Alarm
     slip: float
-    melt_share: float | None
 
     @property
     def flags(self) -> int:
@@ -94,21 +92,17 @@ class _Case:
         return self.alarm.moved_mm + self.alarm.after.moved_mm
 
 
-def pattern_of(
-    law: StallLaw, alarm: Alarm, *, melt_share: float | None, flags_are_reported: bool
-) -> tuple[StallPattern, tuple[str, ...]]:
+def pattern_of(law: StallLaw, alarm: Alarm, *, flags_are_reported: bool) -> tuple[StallPattern, tuple[str, ...]]:
     """The pattern and the sentences that led to it.
 
     Parameters
     ----------
     law, alarm
         Of the input.
-    melt_share : float or None
-        Share of the expected melting power that the heater gave since the alarm; None where that cannot be seen.
     flags_are_reported : bool
         Whether the driver reports stall flags at all.
     """
-    case = _Case(law, alarm, recent_slip(alarm), melt_share)
+    case = _Case(law, alarm, recent_slip(alarm))
     if alarm.detector is Detector.FLAGS:
         return _by_flags(case)
     ran_out = flags_are_reported and case.stands_without_a_trace
@@ -188,9 +182,7 @@ def _clog(case: _Case) -> _Found | None:
 def _standing(case: _Case, *, flags_are_reported: bool) -> _Found:
     stands = f"{case.slip:.0%} of the recent feed does not arrive"
     if case.flags >= _TANGLE_FLAGS:
-        return StallPattern.RUN_OUT_OR_TANGLE, (stands, f"{_flag_words(case)}: the drive pulls against a held strand")
-    if case.melt_share is not None:
-        return _by_melt_power(case, stands)
+        return StallPattern.RUN_OUT_OR_TANGLE, (stands, f"{_flag_words(case)}: {_held_words(case)}")
     return _by_counts(case, stands, flags_are_reported=flags_are_reported)
 
 
@@ -209,14 +201,6 @@ def _by_counts(case: _Case, stands: str, *, flags_are_reported: bool) -> _Found:
     if not flags_are_reported:
         return StallPattern.STRAND_STOPPED, (stands, f"{creeps}; without stall flags a tangle looks the same")
     return StallPattern.GRINDING, (stands, creeps, _no_flag_words(case))
-
-
-def _by_melt_power(case: _Case, stands: str) -> _Found:
-    share = case.melt_share or 0.0
-    words = f"the heater still gives {share:.0%} of the power that melting this feed takes"
-    if share > _MELT_GOES_ON:
-        return StallPattern.RUN_OUT_OR_TANGLE, (stands, f"{words}: what is left of the strand still melts")
-    return StallPattern.GRINDING, (stands, words, _no_flag_words(case))
 
 
 def _by_flags(case: _Case) -> _Found:
@@ -238,6 +222,13 @@ def _cold_words(case: _Case) -> str:
 
 def _flag_words(case: _Case) -> str:
     return f"the driver flagged a stall {case.flags} times"
+
+
+def _held_words(case: _Case) -> str:
+    force_n = case.law.drive.push_n
+    if force_n is None:
+        return "the drive pulls against a held strand"
+    return f"the drive, which gives {force_n:.0f} N at most, pulls in vain against a held strand"
 
 
 def _no_flag_words(case: _Case) -> str:

@@ -13,7 +13,7 @@ from typing import Final, NamedTuple
 from connectors.telemetry import channel
 from monitor.core.feed import FEEDING_WITHIN_S, Feed, Feeds
 from monitor.core.parameters import Drive, Parameters
-from monitor.core.stall import StallState, advance_stall, finding, is_final, stall_law
+from monitor.core.stall import StallState, advance_stall, finding, is_final, shows_better, stall_law
 from monitor.core.stall_law import StallLaw
 from monitor.core.stall_types import FeedReading, StallFinding
 
@@ -37,6 +37,7 @@ class Watched(NamedTuple):
 
     state: StallState
     hot_idle_s: float = 0.0
+    is_seen: bool = False  # whether its encoder or driver has ever told anything
 
     @property
     def is_told(self) -> bool:
@@ -109,15 +110,21 @@ class StallWatch:
         moved = [
             index
             for index, (before, now, names) in enumerate(pairs)
-            if (before is not now and before.fed_mm != now.fed_mm) or values.get(names.flag)
+            if (before is not now and before.fed_mm != now.fed_mm)
+            or values.get(names.flag)
+            or shows_better(inputs[index].state, now.fed_mm, values.get(names.sensed))
         ]
-        if pace.period_s is None or not moved:
+        if not moved:
             return Stalls(inputs, pace, is_blind=False)
         changed = list(inputs)
+        if pace.period_s is None:
+            for index in moved:
+                changed[index] = inputs[index]._replace(is_seen=inputs[index].is_seen or self._tells(index, values))
+            return Stalls(tuple(changed), pace, is_blind=False)
         for index in moved:
             before, now = feeds[0].strands[index], feeds[1].strands[index]
             idle_s = _hot_idle_s(inputs[index].hot_idle_s, before, now, hot_since_s[index], time_s)
-            watched = Watched(inputs[index].state, idle_s)
+            watched = inputs[index]._replace(hot_idle_s=idle_s)
             changed[index] = self._read(index, watched, pace.period_s, values, (time_s, manifold))
         return Stalls(tuple(changed), pace, is_blind=False)
 
@@ -127,7 +134,11 @@ class StallWatch:
 
     def is_blind(self, stalls: Stalls, index: int) -> bool:
         """Whether nothing tells how this input really moves."""
-        return stalls.inputs[index].state.ledger is None
+        return not stalls.inputs[index].is_seen
+
+    def _tells(self, index: int, values: Mapping[str, float]) -> bool:
+        _, sensed, flag = self.channels[index]
+        return sensed in values or flag in values
 
     def findings(self, stalls: Stalls) -> tuple[StallFinding | None, ...]:
         """What is wrong with each input; None while nothing is."""
@@ -148,13 +159,14 @@ class StallWatch:
     ) -> Watched:
         fed, sensed, flag = self.channels[index]
         fed_mm, sensed_mm, flagged = values.get(fed), values.get(sensed), values.get(flag)
-        is_blind = sensed_mm is None and flagged is None and watched.state.ledger is None
-        if fed_mm is None or is_blind:
+        is_seen = watched.is_seen or sensed_mm is not None or flagged is not None
+        if fed_mm is None or not is_seen:
             return watched
         time_s, manifold = now
         is_flagged = None if flagged is None else flagged > 0.0
         reading = FeedReading(time_s, fed_mm, sensed_mm, is_flagged, *manifold, watched.hot_idle_s)
-        return watched._replace(state=advance_stall(self._law(index, period_s), watched.state, reading))
+        state = advance_stall(self._law(index, period_s), watched.state, reading)
+        return Watched(state, watched.hot_idle_s, is_seen)
 
 
 def stall_watch(parameters: Parameters) -> StallWatch:
