@@ -36,11 +36,15 @@ class Letter:
 
 @dataclass(frozen=True, slots=True)
 class Channel:
-    """A way to somebody: its own name, from which priority on it is used, and what sends (it blocks)."""
+    """A way to somebody: its own name, from which priority on it is used, and what sends (it blocks).
+
+    `after_s`: how long an alert must have called in vain before this one is told [s].
+    """
 
     name: str
     at_least: Priority
     send: Callable[[Letter], Outcome] = field(repr=False)
+    after_s: float = 0.0
 
 
 def begin(channel: Channel, letter: Letter) -> "asyncio.Future[Outcome]":

@@ -8,18 +8,22 @@ import tomllib
 from collections.abc import Iterator, Mapping, Sequence
 from pathlib import Path
 from typing import Annotated, Any, Final, Literal
+from urllib.parse import urlsplit
 
 from platformdirs import user_config_path
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
 from connectors.clean_text import clean_text
 from connectors.withheld import WITHHELD
+from monitor.check_in import EVERY_MIN, CheckIn, fetcher
 from monitor.core.alert_types import Priority
 from monitor.exit_codes import WrongUseError
 from monitor.notify_attempt import Channel
+from monitor.notify_ladder import REPEAT_MIN
+from monitor.notify_plan import MINUTE_S, NotifyPlan
 from monitor.notify_service import ServiceSender, sender_for
 from monitor.profile_faults import Fault, Finding, fault, findings
-from monitor.profile_model import Name
+from monitor.profile_model import Name, Number
 from monitor.text_file import UnreadableError, read_text_file
 
 DEFAULT_NAME: Final = "notify.toml"
@@ -27,25 +31,41 @@ MOST_CHANNELS: Final = 20
 
 _READABLE_BY_OTHERS: Final = stat.S_IRWXG | stat.S_IRWXO
 _SHOWABLE: Final = frozenset({"name", "at_least"})
+_NUMBERS: Final = frozenset({"after_min", "repeat_min", "every_min"})
 _MAIL: Final = ("mailto://", "mailtos://")
 
 
-class ChannelTable(BaseModel):
+Address = Annotated[str, Field(min_length=1, max_length=4000, repr=False)]
+
+
+class SecretTable(BaseModel):
+    """Any table of the file: no fault of it shows what stands there."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid", hide_input_in_errors=True)
+
+
+class ChannelTable(SecretTable):
     """One `[[channels]]`. `url` is an address as the apprise library reads it, and a secret."""
 
-    model_config = ConfigDict(frozen=True, extra="forbid", hide_input_in_errors=True)
-
     name: Name
-    url: Annotated[str, Field(min_length=1, max_length=4000, repr=False)]
+    url: Address
     at_least: Literal["ALARM", "WARNING", "CAUTION"] = "WARNING"
+    after_min: Annotated[Number, Field(ge=0, le=720)] = 0.0
 
 
-class NotifyFile(BaseModel):
+class CheckInTable(SecretTable):
+    """`[check_in]`: an address to ask, with GET, as long as fresh samples pass."""
+
+    url: Address
+    every_min: Annotated[Number, Field(ge=1, le=1440)] = EVERY_MIN
+
+
+class NotifyFile(SecretTable):
     """The whole file."""
 
-    model_config = ConfigDict(frozen=True, extra="forbid", hide_input_in_errors=True)
-
+    repeat_min: Annotated[Number, Field(ge=1, le=720)] = REPEAT_MIN
     channels: Annotated[tuple[ChannelTable, ...], Field(min_length=1, max_length=MOST_CHANNELS)]
+    check_in: CheckInTable | None = None
 
 
 class NotifyFileError(WrongUseError):
@@ -64,15 +84,15 @@ def default_file() -> Path:
     return user_config_path("strandwatch", appauthor=False) / DEFAULT_NAME
 
 
-def channels_of(named: str | None, machine_host: str = "") -> tuple[Channel, ...]:
-    """Read the channels from the file that the profile names, or from the default one, which may be missing.
+def plan_of(named: str | None, machine_host: str = "") -> NotifyPlan:
+    """Read the file that the profile names, or the default one, which may be missing.
 
     Parameters
     ----------
     named : str or None
         The profile's `notify_file`.
     machine_host : str
-        Computer that the link leads to; a channel must not lead there. Empty where the link names none.
+        Computer that the link leads to; no address may lead there. Empty where the link names none.
 
     Raises
     ------
@@ -80,24 +100,32 @@ def channels_of(named: str | None, machine_host: str = "") -> tuple[Channel, ...
         With all that is wrong.
     """
     if named is not None:
-        return read_channels(Path(named).expanduser(), machine_host)
-    return read_channels(default_file(), machine_host) if default_file().exists() else ()
+        return read_plan(Path(named).expanduser(), machine_host)
+    return read_plan(default_file(), machine_host) if default_file().exists() else NotifyPlan()
 
 
-def read_channels(path: Path, machine_host: str = "") -> tuple[Channel, ...]:
+def read_plan(path: Path, machine_host: str = "") -> NotifyPlan:
     """Read a file of channels; raises NotifyFileError with all that is wrong."""
     open_to_others = list(_permission_faults(path))
     table = _table(path, open_to_others)
     found, model = _checked(table)
     senders = list(_senders(table, machine_host))
     found += [it for it in senders if isinstance(it, Finding)]
+    found += _check_in_faults(table, machine_host)
     faults = [fault(str(path), _without_addresses(table), it) for it in _one_for_each_place(found)]
     if open_to_others or faults or model is None:
         raise NotifyFileError([*open_to_others, *faults])
-    ready = [it for it in senders if isinstance(it, ServiceSender)]
-    return tuple(
-        Channel(row.name, Priority[row.at_least], sender) for row, sender in zip(model.channels, ready, strict=True)
+    return _plan(model, [it for it in senders if isinstance(it, ServiceSender)])
+
+
+def _plan(model: NotifyFile, senders: Sequence[ServiceSender]) -> NotifyPlan:
+    channels = tuple(
+        Channel(row.name, Priority[row.at_least], sender, row.after_min * MINUTE_S)
+        for row, sender in zip(model.channels, senders, strict=True)
     )
+    way = model.check_in
+    check_in = None if way is None else CheckIn(fetcher(way.url), way.every_min * MINUTE_S)
+    return NotifyPlan(channels, model.repeat_min * MINUTE_S, check_in)
 
 
 def _permission_faults(path: Path) -> Iterator[Fault]:
@@ -132,7 +160,10 @@ def _checked(table: Mapping[str, Any]) -> tuple[list[Finding], NotifyFile | None
         return findings(error, NotifyFile, table), None
     names = [row.name for row in model.channels]
     twice = [place for place, name in enumerate(names) if name in names[:place]]
-    return [Finding(("channels", place, "name"), "another channel has this name") for place in twice], model
+    found = [Finding(("channels", place, "name"), "another channel has this name") for place in twice]
+    if all(row.after_min for row in model.channels):
+        found.append(Finding(("channels", 0, "after_min"), "nobody is told at once", "0 for one channel at least"))
+    return found, model
 
 
 def _senders(table: Mapping[str, Any], machine_host: str) -> Iterator[ServiceSender | Finding]:
@@ -157,6 +188,23 @@ def _sender(place: tuple[str, int, str], url: str, machine_host: str) -> Service
     return sender
 
 
+def _check_in_faults(table: Mapping[str, Any], machine_host: str) -> Iterator[Finding]:
+    row = table.get("check_in")
+    url = row.get("url") if isinstance(row, Mapping) else None
+    if not isinstance(url, str) or not url:
+        return  # told by the checker of the keys
+    place = ("check_in", "url")
+    try:
+        address = urlsplit(url)
+        host, _ = address.hostname, address.port
+    except ValueError:
+        host = None
+    if not host or address.scheme not in {"http", "https"} or not url.isascii() or any(it <= " " for it in url):
+        yield Finding(place, "no address that can be asked", "https://… or http://…")
+    elif machine_host and _computer(host) == _computer(machine_host):
+        yield Finding(place, "leads to the machine itself, and strandwatch sends nothing there but its queries")
+
+
 def _computer(host: str) -> str:
     """One word for all the names that a computer has for itself (RFC 6761, section 6.3)."""
     name = host.lower().strip("[]")
@@ -165,12 +213,13 @@ def _computer(host: str) -> str:
 
 
 def _without_addresses(value: Any, key: str = "") -> Any:  # noqa: ANN401 -- any plain table
-    """Copy of the tables in which only names and priorities are left: a secret may stand under a mistyped key."""
+    """Copy of the tables in which only names, priorities and times are left: secrets may stand under mistyped keys."""
     if isinstance(value, Mapping):
         return {name: _without_addresses(item, str(name)) for name, item in value.items()}
     if isinstance(value, list):
         return [_without_addresses(item, key) for item in value]
-    return value if key in _SHOWABLE else WITHHELD
+    is_plain = key in _SHOWABLE or (key in _NUMBERS and isinstance(value, int | float))
+    return value if is_plain else WITHHELD
 
 
 def _one_for_each_place(found: Sequence[Finding]) -> list[Finding]:

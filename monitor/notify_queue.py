@@ -1,9 +1,11 @@
 """What waits to be sent by one channel: bounded, retried with backoff, counted when it could not be sent.
 
-Owns order, retries and what the owner is told of a channel that fails. Knows nothing of services.
+Owns order, retries, what the owner is told of a channel that fails, and what is noted of each message. Knows nothing of
+services.
 """
 
 import asyncio
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Final
 
@@ -19,10 +21,21 @@ MOST_UNDER_WAY: Final = 4
 """Attempts of one channel that may hang at the same time; each is a thread."""
 
 
+Note = Callable[[str, Message, str], None]
+"""Is told what became of a message: the channel's name, the message, and 'accepted', 'failed: …', 'lost: …' or
+'withdrawn: …'. A message that fails again for the same reason is not noted again."""
+
+
+def _forget(_channel: str, _message: Message, _outcome: str) -> None:
+    """Note nothing."""
+
+
 @dataclass(slots=True, eq=False)
 class _Waiting:
     message: Message
     attempts: int = 0
+    is_late: bool = False  # whether this very message, and not one that it repeats, has been tried
+    failure: Outcome = None  # as it was noted last
 
     @property
     def rank(self) -> tuple[int, int]:
@@ -33,11 +46,11 @@ class _Waiting:
 class ChannelQueue:
     """Sends messages by one channel, in a task of its own that begins with the first message."""
 
-    def __init__(self, channel: Channel, wait: Wait) -> None:
+    def __init__(self, channel: Channel, wait: Wait, note: Note = _forget) -> None:
         self.channel = channel
         self.accepted = self.lost = 0
         """Messages that the service accepted; messages given up for want of room, or because the watch ended."""
-        self._wait = wait
+        self._wait, self._note = wait, note
         self._waiting: list[_Waiting] = []
         self._under_way: set[asyncio.Future[Outcome]] = set()
         self._failure: Outcome = None
@@ -57,18 +70,31 @@ class ChannelQueue:
         return "; ".join(told)
 
     def put(self, message: Message) -> None:
-        """Take a message to be sent, if it is urgent enough for this channel. Needs a running loop; never blocks."""
+        """Take a message to be sent, if it is urgent enough for this channel. Needs a running loop; never blocks.
+
+        A repeat takes the place of what still waits about the same alert: a channel that works again after hours must
+        not tell one alert a dozen times.
+        """
         if message.priority < self.channel.at_least:
+            return
+        older = [it for it in self._waiting if message.repeat and it.message.alert_id == message.alert_id]
+        if older:
+            older[-1].message, older[-1].is_late = message, False
             return
         self._waiting.append(_Waiting(message))
         if self._end.is_set():
             self._give_up()
         elif len(self._waiting) > MOST_WAITING:
-            self._waiting.remove(min(self._waiting, key=lambda it: it.message.priority))  # the oldest of the least
-            self.lost += 1
+            self._lose(min(self._waiting, key=lambda it: it.message.priority), "too many wait")  # oldest of the least
         self._news.set()
         if self._task is None:
             self._task = asyncio.create_task(self._run())
+
+    def withdraw(self, alert_id: str, why: str) -> None:
+        """Do not send any more what waits about an alert."""
+        for waiting in [it for it in self._waiting if it.message.alert_id == alert_id]:
+            self._waiting.remove(waiting)
+            self._tell(waiting.message, f"withdrawn: {why}")
 
     def hurry(self) -> None:
         """Try what waits once more, without pauses, and end at the first failure."""
@@ -89,8 +115,16 @@ class ChannelQueue:
         self._give_up()
 
     def _give_up(self) -> None:
-        self.lost += len(self._waiting)
-        self._waiting.clear()
+        for waiting in tuple(self._waiting):
+            self._lose(waiting, "the watch ended")
+
+    def _lose(self, waiting: _Waiting, why: str) -> None:
+        self._waiting.remove(waiting)
+        self.lost += 1
+        self._tell(waiting.message, f"lost: {why}")
+
+    def _tell(self, message: Message, outcome: str) -> None:
+        self._note(self.channel.name, message, outcome)
 
     async def _run(self) -> None:
         try:
@@ -116,20 +150,25 @@ class ChannelQueue:
         if len(self._under_way) >= MOST_UNDER_WAY:
             return self._fail(f"{MOST_UNDER_WAY} attempts hang")
         message = chosen.message
-        letter = Letter(message.title, message.body(is_late=chosen.attempts > 0), message.priority)
+        letter = Letter(message.title, message.body(is_late=chosen.is_late), message.priority)
         chosen.attempts += 1
+        chosen.is_late = True
         sending = begin(self.channel, letter)
         self._under_way.add(sending)
-        sending.add_done_callback(lambda done: self._answered(chosen, done))
+        sending.add_done_callback(lambda done: self._answered(chosen, message, done))
         outcome = await outcome_in_time(sending, self._wait)
+        if outcome is not None and outcome != chosen.failure:
+            chosen.failure = outcome
+            self._tell(message, f"failed: {outcome}")
         return outcome is None or self._fail(outcome)
 
-    def _answered(self, chosen: _Waiting, done: "asyncio.Future[Outcome]") -> None:
+    def _answered(self, chosen: _Waiting, message: Message, done: "asyncio.Future[Outcome]") -> None:
         """Take an answer, in time or late: also what a slow service accepts late is sent, and not sent again."""
         self._under_way.discard(done)
         if done.result() is not None:
             return
         self._failure, self._failures = None, 0
+        self._tell(message, "accepted")
         if chosen in self._waiting:
             self._waiting.remove(chosen)
             self.accepted += 1

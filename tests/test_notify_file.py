@@ -160,3 +160,43 @@ def test_the_owners_own_place_may_be_empty_but_a_named_file_may_not(
     assert default_file() == tmp_path / "strandwatch" / DEFAULT_NAME
     _file(tmp_path, GOOD).rename(default_file())
     assert [it.name for it in plan_of(None).channels] == ["telephone", "mail"]
+
+
+def test_times_of_the_ladder_and_the_check_in_are_the_owners(tmp_path: Path) -> None:
+    """In minutes; by default everybody is told at once, again every quarter of an hour, and nobody outside is."""
+    plain = read_plan(_file(tmp_path, GOOD))
+    assert ([it.after_s for it in plain.channels], plain.repeat_s, plain.check_in) == ([0.0, 0.0], 900.0, None)
+    text = f'repeat_min = 20\n{GOOD}after_min = 5\n[check_in]\nurl = "https://watch.example/secret"\nevery_min = 10\n'
+    plan = read_plan(_file(tmp_path, text))
+    assert ([it.after_s for it in plan.channels], plan.repeat_s) == ([0.0, 300.0], 1200.0)
+    assert plan.check_in is not None
+    assert plan.check_in.every_s == 600.0
+    assert "secret" not in repr(plan)
+
+
+@pytest.mark.parametrize(
+    ("added", "told"),
+    [
+        ("after_min = -1", "channels[2].after_min = -1: "),
+        ('after_min = "secret"', "channels[2].after_min"),
+        ("[check_in]", "check_in.url: missing"),
+        ('[check_in]\nurl = "file:///secret"', "check_in.url: no address that can be asked; allowed: https://"),
+        ('[check_in]\nurl = "https:///secret"', "check_in.url: no address that can be asked"),
+        ('[check_in]\nurl = "http://watch.example:secret/"', "check_in.url: no address that can be asked"),
+        ('[check_in]\nurl = "http://watch.example/sec ret"', "check_in.url: no address that can be asked"),
+        ('[check_in]\nurl = "http://Machine.example/secret"', "check_in.url: leads to the machine itself"),
+        ('[check_in]\nurl = "http://watch.example/secret"\nevery_min = 0', "check_in.every_min = 0: "),
+    ],
+)
+def test_a_faulty_time_or_check_in_is_told_without_its_address(tmp_path: Path, added: str, told: str) -> None:
+    """Also a secret that stands where a number should."""
+    (line,) = [it.replace('"(withheld)"', "") for it in _faults(_file(tmp_path, GOOD + added), "machine.example")]
+    assert line.replace(" = : ", ": ").startswith(told)
+
+
+def test_somebody_is_told_at_once(tmp_path: Path) -> None:
+    """A file in which every channel waits would leave the first minutes to nobody."""
+    text = GOOD.replace('at_least = "ALARM"', "after_min = 2") + "after_min = 5"
+    (told,) = _faults(_file(tmp_path, text))
+    assert told.startswith("channels[1].after_min = 2: nobody is told at once")
+    assert told.endswith("; allowed: 0 for one channel at least")

@@ -153,10 +153,12 @@ async def test_an_alert_of_a_watch_arrives() -> None:
         assert sender is not None
         session = Session(ListedLink([sample(3600.0)]), ScriptedEngine(alerts_at={3600.0: transition()}), name="test")
         time = SimulatedTime()
-        channels = [Channel("telephone", Priority.WARNING, sender)]
+        channels = (Channel("telephone", Priority.WARNING, sender),)
         session.notify_with(Notifier(NotifyPlan(channels), "invented bench", wait=time.wait, wall=time.wall))
         await session.run()
-    (body,) = map(json.loads, server.bodies)
+    end, body = map(json.loads, server.bodies)
+    assert end["title"] == "ALARM: the watch has ended (invented bench)"
+    assert "The watch has ended: the link ended. Nothing more will be told" in end["message"]
     assert body["title"] == "WARNING: input 4, aged material (invented bench)"
     assert "do: Advance input 4 by 18 mm.\nsince 02:25 on 2026-11-27" in body["message"]
     assert session.notice == ""

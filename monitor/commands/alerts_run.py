@@ -10,7 +10,7 @@ from monitor.config import load_profile
 from monitor.exit_codes import DONE, NOT_ACCEPTED, WrongUseError
 from monitor.link_mapping import host
 from monitor.notify_attempt import Channel, Letter, Outcome, begin, outcome_in_time
-from monitor.notify_file import channels_of, default_file, read_channels
+from monitor.notify_file import default_file, plan_of, read_plan
 from monitor.notify_message import trial_message
 
 
@@ -34,10 +34,10 @@ def run(arguments: argparse.Namespace) -> int:
 def _channels(arguments: argparse.Namespace) -> tuple[Channel, ...]:
     if arguments.profile is not None:
         profile = loaded(lambda: load_profile(arguments.profile, user_materials=arguments.materials))
-        return channels_of(profile.notify_file, host(profile.link))
+        return plan_of(profile.notify_file, host(profile.link)).channels
     if arguments.channels is not None:
-        return read_channels(arguments.channels)
-    return channels_of(None)
+        return read_plan(arguments.channels).channels
+    return plan_of(None).channels
 
 
 async def _tried(channels: Sequence[Channel]) -> list[Outcome]:

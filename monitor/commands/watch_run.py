@@ -2,7 +2,7 @@
 
 import argparse
 import time
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 
 from monitor.commands.loading import loaded
 from monitor.config import Profile, load_profile
@@ -11,8 +11,8 @@ from monitor.exit_codes import WrongUseError
 from monitor.link_mapping import host
 from monitor.links import link_text, open_link
 from monitor.notifier import Notifier
-from monitor.notify_attempt import Channel
-from monitor.notify_file import channels_of
+from monitor.notify_file import plan_of
+from monitor.notify_plan import NotifyPlan, channel_text, ladder_text
 from monitor.profile_report import CAUTION, loan_lines
 from monitor.recording_start import start_recording
 from monitor.running import Words, carry_out, manner_of
@@ -23,11 +23,11 @@ from monitor.totals import Totals
 def run(arguments: argparse.Namespace) -> int:
     """Watch a machine until it, the link or the owner ends."""
     profile = loaded(lambda: load_profile(arguments.profile, user_materials=arguments.materials))
-    channels = channels_of(profile.notify_file, host(profile.link))
+    plan = plan_of(profile.notify_file, host(profile.link))
     session = _make_session(profile, arguments)
-    notifier = Notifier(channels, profile.parameters.machine)
+    notifier = Notifier(plan, profile.parameters.machine, record=lambda data: session.record_note("notification", data))
     session.notify_with(notifier)
-    opening = list(_opening(profile, session, channels))
+    opening = list(_opening(profile, session, plan))
     if not arguments.no_record:
         opening.append(f"recording to {start_recording(session, profile, arguments.record)}")
     totals = Totals(profile.parameters.limits.stale_after_s)
@@ -57,10 +57,10 @@ def _make_session(profile: Profile, arguments: argparse.Namespace) -> Session:
     )
 
 
-def _opening(profile: Profile, session: Session, channels: Sequence[Channel]) -> Iterator[str]:
+def _opening(profile: Profile, session: Session, plan: NotifyPlan) -> Iterator[str]:
     yield f"watching {profile.parameters.machine} over {session.source}; Ctrl-C ends it"
     yield from loan_lines(profile)
-    if channels:
-        named = ", ".join(f"{channel.name} (from {channel.at_least.name} on)" for channel in channels)
-        yield f"alerts are sent to {named}; strandwatch alerts test tries that"
+    if plan.channels:
+        yield f"alerts are sent to {', '.join(map(channel_text, plan.channels))}; strandwatch alerts test tries that"
+        yield ladder_text(plan)
     yield CAUTION
