@@ -13,9 +13,10 @@ from textual.binding import Binding, BindingType
 from textual.events import Key as KeyEvent
 
 from monitor.client import WatchClient
-from monitor.core.alert_types import RequestKind
+from monitor.core.alert_types import AlertState, RequestKind
 from monitor.tui.keys import KEYS
 from monitor.tui.panels import WatchPanel
+from monitor.tui.questions import Question
 from monitor.tui.terminal_choices import ascii_needed, colour_wanted
 from monitor.tui.terminal_guard import TerminalWatch, ending_signals
 from monitor.tui.view import Page
@@ -71,17 +72,47 @@ class ScreenApp(App[None], inherit_bindings=False):
         self.set_interval(1 / self._hz, self._take_newest)
 
     def on_key(self, event: KeyEvent) -> None:
-        """Any key that means nothing else: the owner stays."""
+        """Any key that means nothing else: an answer, or the owner stays."""
         event.stop()
+        question = self.panel.view.question
         self._stay()
+        answered = None if question is None else question.answered(event.key)
+        if answered is not None and answered.is_answered:
+            self._ask(answered.kind, answered.alert_id, answered.reason, answered.for_s or 0.0)
+        elif answered is not None:
+            self.panel.change(question=answered)
 
     def action_acknowledge(self) -> None:
         """Tell the watch that the owner has seen the marked alert."""
         self._stay()
-        alerts = self.panel.view.alerts
-        if alerts:
-            self._client.ask(RequestKind.ACKNOWLEDGE, alerts[self.panel.view.chosen].id)
-            self._take_newest()
+        if self.panel.view.marked is not None:
+            self._ask(RequestKind.ACKNOWLEDGE, self.panel.view.marked.id)
+
+    def action_shelve(self) -> None:
+        """Ask for how long, and why, the marked alert is to be shelved; or have a shelved one announced again."""
+        self._hold_back(AlertState.SHELVED, RequestKind.SHELVE, RequestKind.UNSHELVE)
+
+    def action_service(self) -> None:
+        """Ask why the marked alert is to be taken out of service; or put it back."""
+        self._hold_back(AlertState.OUT_OF_SERVICE, RequestKind.TAKE_OUT, RequestKind.PUT_BACK)
+
+    def action_reset(self) -> None:
+        """Tell the watch that what a latched alert did has been looked at."""
+        self._stay()
+        if self.panel.view.marked is not None:
+            self._ask(RequestKind.RESET, self.panel.view.marked.id)
+
+    def _hold_back(self, state: AlertState, begin: RequestKind, end: RequestKind) -> None:
+        self._stay()
+        marked = self.panel.view.marked
+        if marked is not None and marked.state is state:
+            self._ask(end, marked.id)
+        elif marked is not None:
+            self.panel.change(question=Question(begin, marked.id))
+
+    def _ask(self, kind: RequestKind, alert_id: str, reason: str = "", for_s: float = 0.0) -> None:
+        self._client.ask(kind, alert_id, reason=reason, for_s=for_s)
+        self._take_newest()
 
     def action_choose(self, step: int) -> None:
         """Mark another alert."""
@@ -106,8 +137,8 @@ class ScreenApp(App[None], inherit_bindings=False):
         self.exit()
 
     def _stay(self) -> None:
-        if self.panel.view.asked_to_leave:
-            self.panel.change(asked_to_leave=False)
+        if self.panel.view.asked_to_leave or self.panel.view.question is not None:
+            self.panel.change(asked_to_leave=False, question=None)
 
     def leave_quietly(self) -> None:
         """Close the screen without waiting for a terminal that takes nothing."""

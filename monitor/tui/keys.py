@@ -29,11 +29,15 @@ class Key:
 
 KEYS: Final = (
     Key("k", "acknowledge", "k", "seen it", "acknowledge the marked alert: you have seen it"),
+    Key("s", "shelve", "s", "shelve", "shelve it, or take it back; o: out of service; r: reset a latched one"),
+    Key("o", "service", "o", "", ""),
+    Key("r", "reset", "r", "", ""),
     Key("up", "choose(-1)", "↑", "", "mark the alert above; ↓ marks the one below"),
     Key("down", "choose(1)", "↓", "alerts", ""),
-    Key("p", "page('PATH')", "p", "path", "the picture of the hot path alone, and back"),
-    Key("question_mark,h", "page('HELP')", "?", "help", "this page, and back"),
-    Key("q,ctrl+q", "leave", "q", "leave", "leave the screen"),
+    Key("a", "page('ALERTS')", "a", "list", "all alerts, with their story and what is held back; and back"),
+    Key("p", "page('PATH')", "p", "path", "the hot path alone, and back; ?: this page; q: leave the screen"),
+    Key("question_mark,h", "page('HELP')", "?", "help", ""),
+    Key("q,ctrl+q", "leave", "q", "leave", ""),
 )
 
 _CAUTIONS: Final = (
@@ -55,17 +59,24 @@ _READING: Final = (
 )
 
 
-def foot_line(hidden_alerts: int, width: int, *, asked_to_leave: bool) -> Line:
-    """The keys in brief, or the question whether to leave."""
-    if asked_to_leave:
-        question = " leaving ends the watch: press q again to leave, any other key to stay "
-        return crop((Span(question, Look(bold=True, reverse=True)),), width)
+LEAVING: Final = " leaving ends the watch: press q again to leave, any other key to stay "
+
+
+def question_line(text: str, width: int) -> Line:
+    """A question at the foot."""
+    return crop((Span(text, Look(bold=True, reverse=True)),), width)
+
+
+def foot_line(hidden_alerts: int, width: int) -> Line:
+    """The keys in brief, and how many alerts are held back."""
     spans: list[Span] = []
     for key in KEYS:
+        if not key.brief and key.shown not in "↑↓":
+            continue  # explained on the page of help
         spans.append(Span(f" {key.shown}" if spans and spans[-1].text.strip() else key.shown, BOLD))
         spans.append(Span(f" {key.brief} " if key.brief else "", DIM))
     if hidden_alerts:
-        spans.append(Span(f"  not shown: {hidden_alerts} shelved or suppressed", PLAIN))
+        spans.append(Span(f" held back: {hidden_alerts}", PLAIN))
     return crop((Span("  "), *spans), width)
 
 

@@ -79,7 +79,7 @@ class WatchPanel(LineWidget):
 
     def choose(self, step: int) -> None:
         """Mark the alert `step` places further down."""
-        alerts = self.view.alerts
+        alerts = self.view.listed
         if alerts:
             at = min(len(alerts) - 1, max(0, self.view.chosen + step))
             self.change(selected=alerts[at].id)

@@ -7,9 +7,10 @@ from typing import Final
 
 from monitor.core.assessment import Assessment
 from monitor.tui.alert_band import alert_band, most_urgent_line, notice_lines
+from monitor.tui.alert_page import alert_page
 from monitor.tui.hot_path_picture import LEAST_ROWS, hot_path_picture
 from monitor.tui.ink import EMPTY, REVERSE, Line, Span, ascii_line, crop, fit
-from monitor.tui.keys import foot_line, help_page
+from monitor.tui.keys import LEAVING, foot_line, help_page, question_line
 from monitor.tui.masthead import masthead, waiting
 from monitor.tui.strand_rows import balance_lines, stand_in_lines, strand_rows
 from monitor.tui.view import Page, View
@@ -40,6 +41,8 @@ def _above_foot(view: View, width: int, height: int) -> list[Line]:
     head = [*masthead(view, width, height), *notice_lines(view.notice, width)]
     if view.latest is None:
         return [*head, *waiting(view, width)]
+    if view.page is Page.ALERTS:
+        return [*head, *alert_page(view, view.latest, width, height - len(head))]
     return [*head, *_body(view, view.latest, width, height - len(head))]
 
 
@@ -63,9 +66,11 @@ def _body(view: View, latest: Assessment, width: int, room: int) -> list[Line]:
 
 
 def _foot(view: View, width: int, height: int) -> list[Line]:
-    if height < _FOOT_FROM_ROWS and not view.asked_to_leave:
-        return []
-    return [foot_line(view.hidden_alerts, width, asked_to_leave=view.asked_to_leave)]
+    if view.question is not None:
+        return [question_line(view.question.text, width)]
+    if view.asked_to_leave:
+        return [question_line(LEAVING, width)]
+    return [foot_line(view.hidden_alerts, width)] if height >= _FOOT_FROM_ROWS else []
 
 
 def _hidden(lines: int, width: int) -> Line:

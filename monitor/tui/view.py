@@ -9,6 +9,7 @@ from typing import Final
 
 from monitor.core.alert_types import Alert
 from monitor.core.assessment import Assessment, Quality
+from monitor.tui.questions import Question
 
 SILENT_AFTER_S: Final = 5.0
 """A running watch concludes something about once a second; after this long it counts as silent [s]."""
@@ -19,6 +20,7 @@ class Page(Enum):
 
     WATCH = auto()
     PATH = auto()
+    ALERTS = auto()
     HELP = auto()
 
 
@@ -42,6 +44,8 @@ class View:
         What fills the screen.
     asked_to_leave : bool
         The owner pressed the leaving key once and leaving would end the watch.
+    question : Question or None
+        What the screen waits to be told before it passes on a request.
     """
 
     latest: Assessment | None
@@ -53,6 +57,7 @@ class View:
     selected: str | None = None
     page: Page = Page.WATCH
     asked_to_leave: bool = False
+    question: Question | None = None
 
     @property
     def alerts(self) -> tuple[Alert, ...]:
@@ -60,6 +65,12 @@ class View:
         if self.latest is None:
             return ()
         return self.latest.alerts
+
+    @property
+    def listed(self) -> tuple[Alert, ...]:
+        """The alerts that may be marked: on their own page also those that are held back."""
+        held_back = self.latest.held_back if self.latest is not None and self.page is Page.ALERTS else ()
+        return (*self.alerts, *held_back)
 
     @property
     def hidden_alerts(self) -> int:
@@ -70,8 +81,13 @@ class View:
 
     @property
     def chosen(self) -> int:
-        """Index in `alerts` of the selected alert, the most urgent when none is selected or it is gone."""
-        return next((at for at, alert in enumerate(self.alerts) if alert.id == self.selected), 0)
+        """Index in `listed` of the selected alert, the most urgent when none is selected or it is gone."""
+        return next((at for at, alert in enumerate(self.listed) if alert.id == self.selected), 0)
+
+    @property
+    def marked(self) -> Alert | None:
+        """The selected alert, the most urgent when none is selected or it is gone."""
+        return self.listed[self.chosen] if self.listed else None
 
     @property
     def is_silent(self) -> bool:
