@@ -5,8 +5,9 @@ from itertools import accumulate
 import numpy as np
 import pytest
 
-from monitor.core.cusum import ZERO, Cusum, CusumState
-from monitor.core.run_length import run_length
+from monitor.core.cusum import ZERO, CusumState
+from tests.exact_run_length import run_length
+from tests.tabular_cusum import Cusum
 
 NIST = [
     *(324.925, 324.675, 324.725, 324.350, 325.350, 325.225, 324.125, 324.525, 325.225, 324.600),

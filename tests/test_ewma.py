@@ -4,7 +4,7 @@ from itertools import accumulate
 
 import pytest
 
-from monitor.core.ewma import Ewma, EwmaState
+from tests.ewma import Ewma, EwmaState
 from tests.test_cusum import MONTGOMERY
 
 NIST = [

@@ -8,14 +8,11 @@ from scipy.stats import norm
 
 from monitor.core.run_length import (
     event_run_mm,
-    limit_for,
-    run_length,
     siegmund,
-    two_sided,
-    two_sided_with_head_start,
     walk_alarm_rate_per_mm,
     walk_limit_mm,
 )
+from tests.exact_run_length import limit_for, run_length, two_sided, two_sided_with_head_start
 
 LUCAS_CROSIER = [
     (0.0, 168, 465, 149, 430),

@@ -5,12 +5,12 @@ from typing import Any, Protocol
 
 import pytest
 
-from monitor.core.cusum import Cusum
-from monitor.core.ewma import Ewma
+from tests.ewma import Ewma
+from tests.tabular_cusum import Cusum
 
 
 class Sequential(Protocol):
-    """The interface of cusum.py and ewma.py; each has a state of its own type."""
+    """The interface of tabular_cusum.py and ewma.py; each has a state of its own type."""
 
     def initial(self) -> Any:  # noqa: ANN401 - the suite passes states on and never looks into them
         """State before the first value."""

@@ -132,13 +132,13 @@ def _why_unknown(known: Calibration) -> str | None:
             "so power cannot be told to belong to it"
         )
     melt, error = known.coefficients[1], melt_error(known)
+    if error > _WORST_ERROR * melt:
+        return f"its calibration of {melt:.2f} J per mm³ is only known to ± {error:.2f}"
     if not _LEAST_J_PER_MM3 <= melt <= _MOST_J_PER_MM3:
         return (
             f"{melt:.2f} J per mm³ was found where {_LEAST_J_PER_MM3} to {_MOST_J_PER_MM3} "
             "is possible: flow or heater power is told wrong"
         )
-    if error > _WORST_ERROR * melt:
-        return f"its calibration of {melt:.2f} J per mm³ is only known to ± {error:.2f}"
     if known.noise_w > _WORST_NOISE_W:
         return (
             f"{known.noise_w:.1f} W come and go unexplained (at most {_WORST_NOISE_W} W): "
@@ -159,12 +159,14 @@ def least_missing_j(known: Calibration) -> float:
 
 
 def least_missing_mm3(known: Calibration) -> float:
-    """Feed that leaves so much energy missing when nothing of it arrives [mm³].
+    """Feed after which so much energy is missing when nothing of it arrives, at the mean flow [mm³].
 
-    Of each cubic millimetre the allowance forgives its share, whatever the flow.
+    Of each cubic millimetre the allowance forgives its share. The heater answers late, and whole blocks are judged.
     """
     melt = known.coefficients[1]
-    return math.inf if melt <= 0.0 else least_missing_j(known) / ((1.0 - ALLOWANCE) * melt)
+    if melt <= 0.0:
+        return math.inf
+    return least_missing_j(known) / ((1.0 - ALLOWANCE) * melt) + (_LAG_S + BLOCK_S) * known.flow
 
 
 def melt_error(known: Calibration) -> float:

@@ -1,8 +1,8 @@
 """Average run length of a CUSUM, computed, and the limit that gives a stated one.
 
 Owns the mathematics from a false-alarm rate to a threshold. Knows nothing of strands. All run lengths count the sample
-that signals. Methods: integral equation of Page (1954) on Gauss-Legendre nodes; Siegmund's corrected diffusion
-approximation (*Sequential Analysis*, 1985); a Markov chain (Brook and Evans 1972) for counted events.
+that signals. Methods: Siegmund's corrected diffusion approximation (*Sequential Analysis*, 1985); a Markov chain (Brook
+and Evans 1972) for counted events.
 """
 
 import math
@@ -13,44 +13,12 @@ import numpy as np
 
 from monitor.core.assessment import Array
 
-_NODES: Final = 96
 _OVERSHOOT: Final = 1.166  # 2 * 0.583: mean excess over both boundaries of a walk of unit normal steps (Siegmund)
 _BIAS_SPREAD: Final = np.linspace(-7.0, 7.0, 113)  # in standard deviations; the tail beyond is 1e-12
 _BIAS_SHARES: Final = np.exp(-0.5 * _BIAS_SPREAD**2) / np.exp(-0.5 * _BIAS_SPREAD**2).sum()
 _CELLS_PER_EVENT: Final = 40
 _CLOSE: Final = 1e-5  # of a limit, relative
 _SERIES_UNDER: Final = 1e-3  # where the closed form would subtract nearly equal numbers
-_LARGEST_LIMIT: Final = 64.0
-
-
-def run_length(allowance: float, limit: float, mean: float = 0.0, head_start: float = 0.0) -> float:
-    """Average run length of a one-sided CUSUM on normal values of unit variance [samples].
-
-    Solves `L(z) = 1 + Phi(k - z - mean) L(0) + integral over 0..h of L(x) phi(x + k - z - mean) dx`.
-    """
-    nodes, weights = np.polynomial.legendre.leggauss(_NODES)
-    nodes, weights = limit / 2 * (nodes + 1), limit / 2 * weights
-    starts = np.concatenate([[0.0], nodes])
-    shift = allowance - mean - starts
-    kernel = np.empty((starts.size, starts.size))
-    kernel[:, 0] = [_normal(value) for value in shift]
-    kernel[:, 1:] = weights * _density(nodes[None, :] + shift[:, None])
-    lengths = np.linalg.solve(np.eye(starts.size) - kernel, np.ones(starts.size))
-    if head_start == 0.0:
-        return float(lengths[0])
-    at = allowance - mean - head_start
-    return float(1.0 + _normal(at) * lengths[0] + (weights * _density(nodes + at)) @ lengths[1:])
-
-
-def two_sided(upper: float, lower: float) -> float:
-    """Run length of two one-sided CUSUMs side by side, without head start: their rates add."""
-    return 1.0 / (1.0 / upper + 1.0 / lower)
-
-
-def two_sided_with_head_start(upper: tuple[float, float], lower: tuple[float, float]) -> float:
-    """The same with head start; each pair is the run length without and with it (Lucas and Crosier 1982)."""
-    (upper_0, upper_s), (lower_0, lower_s) = upper, lower
-    return (upper_s * lower_0 + lower_s * upper_0 - upper_0 * lower_0) / (upper_0 + lower_0)
 
 
 def siegmund(drift: Array, limit: float) -> Array:
@@ -64,14 +32,6 @@ def siegmund(drift: Array, limit: float) -> Array:
     safe = np.where(is_small, 1.0, twice)
     whole = (np.exp(np.minimum(-safe, 700.0)) + safe - 1.0) * 2.0 / safe**2
     return np.where(is_small, 1.0 - twice / 3.0 + twice**2 / 12.0, whole) * barrier**2
-
-
-def limit_for(target: float, allowance: float, mean: float = 0.0) -> float:
-    """Limit of the one-sided CUSUM on unit normal values whose average run length is `target` samples."""
-    largest = 1.0  # a run length beyond 1e15 samples could not be solved for, so come from below
-    while largest < _LARGEST_LIMIT and run_length(allowance, largest, mean) < target:
-        largest *= 2.0
-    return _smallest(lambda limit: run_length(allowance, limit, mean) >= target, largest)
 
 
 def walk_alarm_rate_per_mm(limit_mm: float, allowance: float, walk: float, bias_sd: float, step_mm: float) -> float:
@@ -147,11 +107,3 @@ def _smallest(is_enough: Callable[[float], bool], largest: float) -> float:
         middle = (low + high) / 2.0
         low, high = (low, middle) if is_enough(middle) else (middle, high)
     return high
-
-
-def _density(x: Array) -> Array:
-    return np.asarray(np.exp(-0.5 * x * x) / math.sqrt(2.0 * math.pi))
-
-
-def _normal(x: float) -> float:
-    return 0.5 * math.erfc(-x / math.sqrt(2.0))

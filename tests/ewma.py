@@ -1,7 +1,8 @@
-"""Exponentially weighted moving average: a sequential test, and the recent mean of anything.
+"""Exponentially weighted moving average: a sequential test to hold the suite of all such tests against.
 
-Owns the recursion of Roberts (1959) with exact limits. A value may carry a weight (see cusum.py): the memory then fades
-per unit of weight, so that splitting a value in two equal parts changes nothing. Same interface as cusum.py.
+Owns the recursion of Roberts (1959) with exact limits. A value may carry a weight (see `monitor.core.cusum`): the
+memory then fades per unit of weight, so that splitting a value in two equal parts changes nothing. Same interface as
+`tabular_cusum`; the watch itself does not use it.
 """
 
 import math
