@@ -1,20 +1,21 @@
 """Life cycle of alerts: the state table of ISA-18.2 / IEC 62682, deadbands, delays, escalation, stale data."""
 
-from dataclasses import dataclass, field, replace
+from dataclasses import replace
 
 import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from monitor.core.alert_points import Point, alert_points
+from monitor.core.alert_points import alert_points
 from monitor.core.alert_record import Record
 from monitor.core.alert_requests import answer
 from monitor.core.alert_rule import Rule
 from monitor.core.alert_table import ALERT_TABLE
 from monitor.core.alert_types import AlertState, Priority, Request, RequestKind
-from monitor.core.alerts import AlertBook, AlertLaw, alert_law, update
+from monitor.core.alerts import AlertBook, alert_law
 from monitor.core.parameters import ColdEnd, Heater, WallLaw
+from tests.alert_examples import OnePoint
 from tests.machines import machine
 
 UNACK, ACKED, RTNUN, NORM = (
@@ -42,61 +43,31 @@ def _rule(*, on_delay_s: float = 0.0, off_delay_s: float = 0.0, deadband: float 
     )
 
 
-@dataclass
-class _Watch:
-    """One point at limits 10 and 20, fed by hand."""
-
-    rule: Rule
-    book: AlertBook = field(default_factory=AlertBook)
-    events: list[str] = field(default_factory=list)
-    time_s: float = 0.0
-    held_back: str = ""  # what suppresses the point by design
-
-    def sees(self, value: float, time_s: float, *, fresh: bool = True) -> AlertState:
-        self.time_s = time_s
-        held_back = (lambda _: self.held_back) if self.held_back else (lambda _: "")
-        self.book, changes = update(self.book, self._law, np.array([value]), time_s, fresh=fresh, held_back=held_back)
-        self.events += [change.event for change in changes]
-        return self.state
-
-    def owner_sees(self) -> AlertState:
-        return self.owner_asks(RequestKind.ACKNOWLEDGE)
-
-    def owner_asks(self, kind: RequestKind, for_s: float = 100.0) -> AlertState:
-        request = Request(self.time_s, kind, "any", "owner", "a reason", for_s)
-        self.book, changes = answer(self.book, self._law, [0], request, self.time_s)
-        self.events += [change.event for change in changes]
-        return self.state
-
-    @property
-    def _law(self) -> AlertLaw:
-        return alert_law((Point(self.rule, "part", (10.0, 20.0, np.inf)),))
-
-    @property
-    def state(self) -> AlertState:
-        return self.book.records[0].state if 0 in self.book.records else NORM
-
-
 def test_raise_acknowledge_clear() -> None:
     """NORM → UNACK → ACKED → NORM (ISA-18.2)."""
-    watch = _Watch(_rule())
+    watch = OnePoint(_rule())
 
-    assert [watch.sees(5, 0), watch.sees(15, 1), watch.owner_sees(), watch.sees(5, 2)] == [NORM, UNACK, ACKED, NORM]
+    assert [watch.sees(5, 0), watch.sees(15, 1), watch.asks(RequestKind.ACKNOWLEDGE), watch.sees(5, 2)] == [
+        NORM,
+        UNACK,
+        ACKED,
+        NORM,
+    ]
     assert watch.events == ["raised", "acknowledged", "cleared"]
     assert watch.book.records == {}
 
 
 def test_clear_before_it_was_seen() -> None:
     """UNACK → RTNUN → acknowledge → NORM (ISA-18.2)."""
-    watch = _Watch(_rule())
+    watch = OnePoint(_rule())
 
-    assert [watch.sees(15, 1), watch.sees(5, 2), watch.owner_sees()] == [UNACK, RTNUN, NORM]
+    assert [watch.sees(15, 1), watch.sees(5, 2), watch.asks(RequestKind.ACKNOWLEDGE)] == [UNACK, RTNUN, NORM]
     assert watch.events == ["raised", "cleared", "acknowledged"]
 
 
 def test_return_of_an_unseen_alert() -> None:
     """RTNUN → UNACK when the condition is true again (ISA-18.2)."""
-    watch = _Watch(_rule())
+    watch = OnePoint(_rule())
 
     assert [watch.sees(15, 1), watch.sees(5, 2), watch.sees(15, 3)] == [UNACK, RTNUN, UNACK]
     assert watch.events == ["raised", "cleared", "re-raised"]
@@ -104,16 +75,16 @@ def test_return_of_an_unseen_alert() -> None:
 
 def test_a_more_severe_limit_calls_again() -> None:
     """ACKED → UNACK when a more severe limit is crossed (ISA-18.2); easing back does not call again."""
-    watch = _Watch(_rule())
+    watch = OnePoint(_rule())
 
-    assert [watch.sees(15, 1), watch.owner_sees(), watch.sees(25, 2)] == [UNACK, ACKED, UNACK]
-    assert [watch.owner_sees(), watch.sees(15, 3)] == [ACKED, ACKED]
+    assert [watch.sees(15, 1), watch.asks(RequestKind.ACKNOWLEDGE), watch.sees(25, 2)] == [UNACK, ACKED, UNACK]
+    assert [watch.asks(RequestKind.ACKNOWLEDGE), watch.sees(15, 3)] == [ACKED, ACKED]
     assert watch.events == ["raised", "acknowledged", "escalated", "acknowledged", "eased"]
 
 
 def test_on_delay_removes_spikes() -> None:
     """A value above the limit for less than the on-delay raises nothing; a lasting one is raised after it."""
-    watch = _Watch(_rule(on_delay_s=10.0))
+    watch = OnePoint(_rule(on_delay_s=10.0))
 
     assert [watch.sees(15, 0), watch.sees(15, 9), watch.sees(5, 9.5), watch.sees(15, 11), watch.sees(15, 20)] == [
         NORM
@@ -123,7 +94,7 @@ def test_on_delay_removes_spikes() -> None:
 
 def test_off_delay_bridges_dips() -> None:
     """A dip shorter than the off-delay does not clear."""
-    watch = _Watch(_rule(off_delay_s=60.0))
+    watch = OnePoint(_rule(off_delay_s=60.0))
 
     assert [watch.sees(15, 0), watch.sees(5, 1), watch.sees(15, 30), watch.sees(5, 40), watch.sees(5, 99)] == [
         UNACK
@@ -133,7 +104,7 @@ def test_off_delay_bridges_dips() -> None:
 
 def test_deadband_keeps_a_noisy_value_from_calling_again() -> None:
     """Within the deadband below the limit the alert stays."""
-    watch = _Watch(_rule(deadband=2.0))
+    watch = OnePoint(_rule(deadband=2.0))
 
     assert [watch.sees(10.5, 0), watch.sees(8.5, 1), watch.sees(10.1, 2), watch.sees(7.9, 3)] == [
         UNACK,
@@ -146,7 +117,7 @@ def test_deadband_keeps_a_noisy_value_from_calling_again() -> None:
 
 def test_a_stale_value_neither_raises_nor_clears() -> None:
     """Stale data leave an alert that needs fresh values as it was."""
-    watch = _Watch(_rule(fresh=True))
+    watch = OnePoint(_rule(fresh=True))
 
     assert [watch.sees(15, 0, fresh=False), watch.sees(15, 1), watch.sees(5, 2, fresh=False)] == [NORM, UNACK, UNACK]
 
@@ -154,12 +125,12 @@ def test_a_stale_value_neither_raises_nor_clears() -> None:
 @given(st.lists(st.tuples(st.floats(0, 30), st.floats(0, 50), st.booleans(), st.booleans()), max_size=40))
 def test_any_history_ends_in_a_state_of_the_standard(history: list[tuple[float, float, bool, bool]]) -> None:
     """Whatever happens, a record is kept exactly while it is not at rest, and a raise is counted once each."""
-    watch, now_s = _Watch(_rule(on_delay_s=3.0, off_delay_s=5.0, deadband=1.0)), 0.0
+    watch, now_s = OnePoint(_rule(on_delay_s=3.0, off_delay_s=5.0, deadband=1.0)), 0.0
     for value, wait_s, fresh, seen in history:
         now_s += wait_s
         watch.sees(value, now_s, fresh=fresh)
         if seen:
-            watch.owner_sees()
+            watch.asks(RequestKind.ACKNOWLEDGE)
 
     assert watch.state in (NORM, UNACK, ACKED, RTNUN)
     assert watch.events.count("raised") == watch.book.counts.get(0, 0)
@@ -169,7 +140,7 @@ def test_any_history_ends_in_a_state_of_the_standard(history: list[tuple[float, 
 
 def test_a_pause_within_the_deadband_does_not_restart_the_delay() -> None:
     """Short bursts above a limit with dips inside its deadband add up: a strand fed in bursts is told too."""
-    watch = _Watch(_rule(on_delay_s=15.0, deadband=2.0))
+    watch = OnePoint(_rule(on_delay_s=15.0, deadband=2.0))
     states = [watch.sees(11.0 if second % 10 < 4 else 9.5, float(second)) for second in range(30)]
 
     assert states[14] is NORM
@@ -178,7 +149,7 @@ def test_a_pause_within_the_deadband_does_not_restart_the_delay() -> None:
 
 def test_an_alert_that_is_over_keeps_its_urgency_until_seen() -> None:
     """A past ALARM nobody saw is not listed as a lesser alert."""
-    watch = _Watch(_rule())
+    watch = OnePoint(_rule())
     for time_s, value in enumerate((15.0, 25.0, 5.0)):
         watch.sees(value, float(time_s))
 
@@ -187,9 +158,9 @@ def test_an_alert_that_is_over_keeps_its_urgency_until_seen() -> None:
 
 def test_an_old_acknowledgement_leaves_a_pending_change_alone() -> None:
     """Acknowledging what is at rest is no transition, and does not restart a delay."""
-    watch = _Watch(_rule(on_delay_s=10.0))
+    watch = OnePoint(_rule(on_delay_s=10.0))
     watch.sees(15.0, 0.0)
-    watch.owner_sees()
+    watch.asks(RequestKind.ACKNOWLEDGE)
 
     assert watch.events == []
     assert watch.sees(15.0, 10.0) is UNACK
