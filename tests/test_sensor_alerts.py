@@ -135,7 +135,7 @@ def _flickering(until_s: float, random_c: random.Random, every_s: float = 2.0) -
 
 def test_a_sensor_that_stands_still_is_told() -> None:
     """After an hour of flicker by tenths, the very same value for a quarter of an hour and more."""
-    lively = list(_flickering(3600.0, random.Random(1))  # noqa: S311 -- noise, not a secret)
+    lively = list(_flickering(3600.0, random.Random(1)))  # noqa: S311 -- noise, not a secret
     stuck = [_sample(3600.0 + 2 * s, temp_c__manifold=195.3) for s in range(1200)]
     (change, *_) = [it for it in _changes([*lively, *stuck]) if it.alert.condition == "implausible"]
 
