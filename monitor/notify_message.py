@@ -68,6 +68,12 @@ def wants_to_be_seen(alert: Alert) -> bool:
     return alert.state is AlertState.UNACKNOWLEDGED and not alert.folded_under
 
 
+def alert_name(alert: Alert) -> str:
+    """Priority, subject and what it is, in a few words; not cleaned."""
+    rule = ALERT_TABLE.get(alert.condition)
+    return f"{alert.priority.name}: {alert.subject}, {rule.title if rule else alert.condition}"
+
+
 def message_of(transition: AlertTransition, machine: str, now: datetime) -> Message | None:
     """Tell a change of an alert that happens `now`; None for one that nobody needs to act on.
 
@@ -121,12 +127,10 @@ def trial_message(now: datetime, note: str = "") -> Message:
 
 
 def _about(alert: Alert, event: str, what: str, machine: str, moment: Instant) -> Message:
-    rule = ALERT_TABLE.get(alert.condition)
-    title = f"{alert.priority.name}: {alert.subject}, {rule.title if rule else alert.condition}{what} ({machine})"
     also = f" The same cause: {', '.join(alert.also)}." if alert.also else ""
     return Message(
         priority=alert.priority,
-        title=plain(title, LONGEST_TITLE),
+        title=plain(f"{alert_name(alert)}{what} ({machine})", LONGEST_TITLE),
         text=plain(alert.text, LONGEST_TEXT) + plain(also, LONGEST_TITLE),
         action=plain(alert.action, LONGEST_TEXT),
         since=moment.now - timedelta(seconds=max(0.0, moment.time_s - alert.since_s)),

@@ -3,6 +3,7 @@
 import argparse
 import asyncio
 import sys
+import time
 from collections.abc import AsyncIterator, Awaitable, Callable, Iterable, Iterator
 from contextlib import asynccontextmanager
 from dataclasses import dataclass
@@ -14,9 +15,11 @@ from monitor.exit_codes import ALARM, DONE, OWN_FAULT
 from monitor.headless import JsonPrinter, PlainPrinter, Printer
 from monitor.output import Output, speak_utf8
 from monitor.pace import SCREEN_SPEED
+from monitor.seen_signal import seen_by_signal
 from monitor.session import Session
 from monitor.step import Step
-from monitor.stopping import ending_signals
+from monitor.stopping import BY_OWNER, ending_signals
+from monitor.terminal_call import LineCall, TerminalCall
 from monitor.totals import Totals
 from monitor.tui.terminal_choices import can_show_screen
 
@@ -30,7 +33,8 @@ Show = Callable[[Session], Awaitable[None]]
 class Manner:
     """How the owner wants to see a watch.
 
-    `on_screen` excludes `as_json`; `every_s` is the machine time between status lines or assessments [s].
+    `on_screen` excludes `as_json`; `every_s` is the machine time between status lines or assessments [s]; `bell` and
+    `notices` (OSC 9) call the owner at the terminal.
     """
 
     on_screen: bool
@@ -39,6 +43,8 @@ class Manner:
     fail_on_alarm: bool = False
     ascii_only: bool | None = None
     colour: bool | None = None
+    bell: bool = True
+    notices: bool = False
 
 
 def manner_of(arguments: argparse.Namespace) -> Manner:
@@ -54,6 +60,8 @@ def manner_of(arguments: argparse.Namespace) -> Manner:
         fail_on_alarm=arguments.fail_on_alarm,
         ascii_only=True if arguments.ascii else None,
         colour=False if arguments.no_color else None,
+        bell=not arguments.no_bell,
+        notices=arguments.osc_notify,
     )
 
 
@@ -87,7 +95,10 @@ def carry_out(session: Session, manner: Manner, totals: Totals, words: Words) ->
         speak_utf8()
     output = Output(sys.stdout, sys.stderr)
     printer = _make_printer(session, manner, output)
-    failure = _on_screen(session, manner, printer) if manner.on_screen else _on_lines(session, printer, words, output)
+    if manner.on_screen:
+        failure = _on_screen(session, manner, printer)
+    else:
+        failure = _on_lines(session, manner, printer, words, output)
     if manner.on_screen:
         printer.tell(words.opening)
     printer.end(totals, _end_text(session, manner, failure))
@@ -129,12 +140,17 @@ def _print(printer: Printer, step: Step, output: Output) -> None:
         raise
 
 
-def _on_lines(session: Session, printer: Printer, words: Words, output: Output) -> LinkFailedError | None:
+def _on_lines(
+    session: Session, manner: Manner, printer: Printer, words: Words, output: Output
+) -> LinkFailedError | None:
     try:
         printer.tell(words.opening)
     except BrokenPipeError:
         session.stop("the output went away")  # before it began: it still closes what is open
     session.observe(lambda step: _print(printer, step, output))
+    if not manner.as_json and sys.stdout is not None and sys.stdout.isatty():
+        call = TerminalCall(bell=manner.bell, notices=manner.notices)
+        session.observe(LineCall(sys.stdout, call, time.monotonic).take)
     try:
         asyncio.run(run_alone(session))
     except LinkFailedError as error:
@@ -148,7 +164,12 @@ def _on_screen(session: Session, manner: Manner, printer: Printer) -> LinkFailed
     try:
         beside = run_beside(
             session,
-            lambda it: show(it, ascii_only=manner.ascii_only, colour=manner.colour),
+            lambda it: show(
+                it,
+                ascii_only=manner.ascii_only,
+                colour=manner.colour,
+                call=TerminalCall(bell=manner.bell, notices=manner.notices),
+            ),
             instead=lambda: session.observe(printer.take),
         )
         asyncio.run(beside)
@@ -182,9 +203,9 @@ async def _running(session: Session) -> AsyncIterator[asyncio.Task[None]]:
     """Have a session run meanwhile, ended at the latest afterwards; raise what it failed of."""
     watch = asyncio.create_task(session.run())
     try:
-        with ending_signals(session.stop):
+        with ending_signals(session.stop), seen_by_signal(session):
             yield watch
-            session.stop("ended by the owner")
+            session.stop(BY_OWNER)
             await asyncio.wait({watch})
     finally:
         session.stop("the watch was cancelled")

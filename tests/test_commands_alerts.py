@@ -1,5 +1,6 @@
 """`alerts test` tries every channel; a watch sends through them. Real local servers, in processes of their own."""
 
+import socket
 import subprocess
 import sys
 from pathlib import Path
@@ -97,6 +98,19 @@ def test_a_watch_says_who_is_told(tmp_path: Path, capsys: pytest.CaptureFixture[
     printed = capsys.readouterr()
     assert "alerts are sent to phone (from WARNING on); strandwatch alerts test tries that\n" in printed.out
     assert "secret" not in printed.out + printed.err
+
+
+def test_a_watch_tells_the_service_manager_that_started_it(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """It is ready although its machine is not there, and says when it ends (sd_notify(3))."""
+    with socket.socket(socket.AF_UNIX, socket.SOCK_DGRAM) as listener:
+        listener.bind(str(tmp_path / "notify"))
+        listener.settimeout(0.0)
+        monkeypatch.setenv("NOTIFY_SOCKET", str(tmp_path / "notify"))
+        channels = _channels(tmp_path, phone="json://push.example/hook")
+        profile = _profile(tmp_path, channels, LINK)
+        assert main(["watch", "--profile", str(profile), "--no-record", "--headless"]) == LINK_FAILED
+        heard = [listener.recv(4096).decode() for _ in range(2)]
+    assert heard == ["READY=1\nSTATUS=waiting for the machine", "STOPPING=1\nSTATUS=the watch has ended"]
 
 
 def test_the_profile_names_the_file_and_keeps_it_from_the_engine(tmp_path: Path) -> None:

@@ -6,6 +6,7 @@ import pytest
 from textual.strip import Strip
 
 from monitor.core.alert_types import AlertState, Priority
+from monitor.terminal_call import TerminalCall
 from monitor.tui.app import ScreenApp
 from monitor.tui.terminal_choices import ascii_needed, colour_wanted
 from tests import screen_samples as samples
@@ -259,6 +260,29 @@ async def test_the_bell_rings_once_for_a_new_unacknowledged_alarm(monkeypatch: p
         app._take_newest()
         app._take_newest()
         assert rung == [1]
+
+
+async def test_an_alarm_that_nobody_acknowledges_rings_again_and_is_notified_where_that_is_wanted(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """Every half minute until it is seen; the notification once, and only for who asks for it; the bell can be off."""
+    now_s, rung, written = [0.0], list[float](), list[str]()
+    monkeypatch.setattr("monitor.tui.app.time.monotonic", lambda: now_s[0])
+    monkeypatch.setattr(ScreenApp, "bell", lambda _: rung.append(now_s[0]))
+    monkeypatch.setattr(ScreenApp, "_write", lambda _, sequence: written.append(sequence))
+    for bell, notices in ((True, True), (False, False)):
+        watch = FakeWatch(samples.troubled())
+        call = TerminalCall(bell=bell, notices=notices)
+        app = ScreenApp(watch, ascii_only=False, colour=False, hz=0.001, call=call)
+        async with app.run_test(size=(80, 24)):
+            for second in range(70):
+                now_s[0] = float(second)
+                app._take_newest()
+            watch.latest = samples.healthy()
+            now_s[0] = 200.0
+            app._take_newest()
+    assert rung == [0.0, 30.0, 60.0]
+    assert [text[:9] for text in written] == ["\x1b]9;ALARM"]
 
 
 async def test_a_failure_in_the_screen_is_not_swallowed() -> None:

@@ -43,6 +43,12 @@ def add_view_options(parser: argparse.ArgumentParser) -> None:
         type=positive,
         help="machine time between assessments (--json: 60) or status lines (plain: none)",
     )
+    view.add_argument("--no-bell", action="store_true", help="an ALARM does not ring the terminal's bell")
+    view.add_argument(
+        "--osc-notify",
+        action="store_true",
+        help="have the terminal show a new ALARM as a desktop notification (OSC 9, which not every terminal knows)",
+    )
     view.add_argument("--no-color", action="store_true", help="no colours on the screen; NO_COLOR does the same")
     view.add_argument("--ascii", action="store_true", help="draw the screen with ASCII characters only")
     parser.add_argument(

@@ -24,6 +24,9 @@ def add_parser(subparsers: "argparse._SubParsersAction[argparse.ArgumentParser]"
         action="store_true",
         help="open a serial port although that may restart the controller; no build may be running",
     )
+    parser.add_argument(
+        "--print-unit", action="store_true", help="print a systemd unit that runs this watch as a service, and end"
+    )
     add_view_options(parser)
     add_record_options(parser, "on, in your own directory of recordings")
     parser.set_defaults(run=late("monitor.commands.watch_run"))

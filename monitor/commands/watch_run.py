@@ -1,13 +1,18 @@
 """Runs `watch`: a real machine, live, as its profile describes it."""
 
 import argparse
+import os
+import sys
 import time
 from collections.abc import Iterator
+from contextlib import closing, contextmanager
+from pathlib import Path
 
 from monitor.commands.loading import loaded
 from monitor.config import Profile, load_profile
 from monitor.core.engine import Engine
-from monitor.exit_codes import WrongUseError
+from monitor.exit_codes import DONE, WrongUseError
+from monitor.heartbeat import Heartbeat
 from monitor.link_mapping import host
 from monitor.links import link_text, open_link
 from monitor.notifier import Notifier
@@ -16,12 +21,17 @@ from monitor.notify_plan import NotifyPlan, channel_text, ladder_text
 from monitor.profile_report import CAUTION, loan_lines
 from monitor.recording_start import start_recording
 from monitor.running import Words, carry_out, manner_of
+from monitor.service_manager import service_manager
+from monitor.service_unit import unit_text
 from monitor.session import Session
 from monitor.totals import Totals
 
 
 def run(arguments: argparse.Namespace) -> int:
     """Watch a machine until it, the link or the owner ends."""
+    if arguments.print_unit:
+        print(unit_text(Path(sys.prefix) / "bin" / "strandwatch", arguments.profile), end="")
+        return DONE
     profile = loaded(lambda: load_profile(arguments.profile, user_materials=arguments.materials))
     plan = plan_of(profile.notify_file, host(profile.link))
     session = _make_session(profile, arguments)
@@ -31,7 +41,21 @@ def run(arguments: argparse.Namespace) -> int:
     if not arguments.no_record:
         opening.append(f"recording to {start_recording(session, profile, arguments.record)}")
     totals = Totals(profile.parameters.limits.stale_after_s)
-    return carry_out(session, manner_of(arguments), totals, Words(tuple(opening), notifier.lines))
+    with told_to_the_manager(session):
+        return carry_out(session, manner_of(arguments), totals, Words(tuple(opening), notifier.lines))
+
+
+@contextmanager
+def told_to_the_manager(session: Session) -> Iterator[None]:
+    """Give signs of work to the service manager that started this program, if one did."""
+    manager = service_manager(os.environ)
+    if manager is None:
+        yield
+        return
+    heartbeat = Heartbeat(manager)
+    session.observe(heartbeat.take)
+    with closing(manager), heartbeat.beating():
+        yield
 
 
 def _make_session(profile: Profile, arguments: argparse.Namespace) -> Session:

@@ -6,6 +6,7 @@ Holds no link and no engine, and never touches them: the watch goes on, or has e
 import asyncio
 import os
 import sys
+import time
 from typing import ClassVar
 
 from textual.app import App, ComposeResult
@@ -14,6 +15,7 @@ from textual.events import Key as KeyEvent
 
 from monitor.client import WatchClient
 from monitor.core.alert_types import AlertState, RequestKind
+from monitor.terminal_call import TerminalCall, is_unseen_alarm
 from monitor.tui.keys import KEYS
 from monitor.tui.panels import WatchPanel
 from monitor.tui.questions import Question
@@ -37,6 +39,8 @@ class ScreenApp(App[None], inherit_bindings=False):
         How often to ask for the newest assessment [1/s].
     owns_watch : bool
         Whether leaving ends the watch, so that the owner is asked once.
+    call : TerminalCall or None
+        How the terminal calls the owner; None for the bell alone.
     """
 
     TITLE = "strandwatch"
@@ -49,7 +53,14 @@ class ScreenApp(App[None], inherit_bindings=False):
     ]
 
     def __init__(
-        self, client: WatchClient, *, ascii_only: bool, colour: bool, hz: float = 4, owns_watch: bool = True
+        self,
+        client: WatchClient,
+        *,
+        ascii_only: bool,
+        colour: bool,
+        hz: float = 4,
+        owns_watch: bool = True,
+        call: TerminalCall | None = None,
     ) -> None:
         super().__init__(ansi_color=True)
         self.theme = "ansi-dark"
@@ -57,6 +68,7 @@ class ScreenApp(App[None], inherit_bindings=False):
         self._hz = hz
         self._owns_watch = owns_watch
         self.panel = WatchPanel(client, ascii_only=ascii_only, colour=colour)
+        self._call = TerminalCall(bell=True, notices=False) if call is None else call
         self.failure: Exception | None = None
         self._terminal: TerminalWatch | None = None
 
@@ -150,8 +162,23 @@ class ScreenApp(App[None], inherit_bindings=False):
         """Draw, unless there is nobody to draw for: a stalled terminal must not hold up a watch in this process."""
         if self._terminal is not None and self._terminal.is_gone:
             self.exit()
-        elif (self._terminal is None or self._terminal.takes_output) and self.panel.take_newest():
+        elif self._terminal is None or self._terminal.takes_output:
+            self.panel.take_newest()
+            self._call_owner()
+
+    def _call_owner(self) -> None:
+        """Ring for an ALARM that nobody has acknowledged, again and again; notify of a new one."""
+        alarms = {alert.id: alert for alert in self.panel.view.alerts if is_unseen_alarm(alert)}
+        call = self._call.look(alarms, time.monotonic())
+        if call.rings:
             self.bell()
+        for notice in call.notices:
+            self._write(notice)
+
+    def _write(self, sequence: str) -> None:
+        """Hand a control sequence to the terminal, as `bell` does."""
+        if not self.is_headless and self._driver is not None:
+            self._driver.write(sequence)
 
     def _handle_exception(self, error: Exception) -> None:
         """Keep the first failure for `show` to raise, instead of printing it with the values of all locals."""
@@ -170,6 +197,7 @@ async def show(
     colour: bool | None = None,
     hz: float = 4,
     owns_watch: bool = True,
+    call: TerminalCall | None = None,
 ) -> None:
     """Show a watch until the owner leaves, the process is told to end, or the terminal goes away.
 
@@ -185,6 +213,8 @@ async def show(
         How often to ask for the newest assessment [1/s].
     owns_watch : bool
         Whether leaving ends the watch.
+    call : TerminalCall or None
+        How the terminal calls the owner; None for the bell alone.
     """
     app = ScreenApp(
         client,
@@ -192,6 +222,7 @@ async def show(
         colour=colour_wanted(os.environ) if colour is None else colour,
         hz=hz,
         owns_watch=owns_watch,
+        call=call,
     )
     loop = asyncio.get_running_loop()
 
