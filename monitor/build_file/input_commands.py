@@ -22,7 +22,9 @@ _MOST_MIXES: Final = 4096
 
 def tool_word(state: MachineState, line: Line, tool: float) -> None:
     """Select a tool, and change to it where nothing more is needed."""
-    if isnan(tool) or tool != int(tool) or abs(tool) > _MOST_TOOLS:
+    if isnan(tool):
+        return  # counted with all words that lack a number
+    if tool != int(tool) or abs(tool) > _MOST_TOOLS:
         state.unknown.add("T without a tool's number", state.first_line + line.number)
         return
     state.known_commands += 1
