@@ -6,7 +6,7 @@ Machine, build and strands are invented. Knows nothing of physics or of how the 
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import StrEnum
 from types import MappingProxyType
 from typing import Final
@@ -29,6 +29,25 @@ class FaultKind(StrEnum):
     NARROWING = "narrowing"  # a channel lets less and less through; the fastest stretches skip first
     RUN_OUT = "run-out"  # the end of the strand passes the encoder
     TANGLE = "tangle"  # loops on the spool draw tight; the strand stretches, then the drive skips
+
+
+class Severity(StrEnum):
+    """How bad a fault is, where it comes in degrees."""
+
+    SLIGHT = "slight"
+    PLAIN = "plain"  # the usual size
+    SEVERE = "severe"
+
+
+_SIZES: Final[Mapping[FaultKind, Mapping[Severity, float]]] = {
+    FaultKind.COLD_MANIFOLD: {Severity.SLIGHT: 0.6, Severity.PLAIN: 1.0, Severity.SEVERE: 1.4},  # 15, 25, 35 K
+    FaultKind.JAM: {Severity.SLIGHT: 0.5, Severity.PLAIN: 1.0, Severity.SEVERE: 1.3},
+    FaultKind.GRIND: {Severity.SLIGHT: 0.4, Severity.PLAIN: 1.0, Severity.SEVERE: 1.05},
+    FaultKind.CLOG: {Severity.SLIGHT: 1.0 / 3.0, Severity.PLAIN: 1.0, Severity.SEVERE: 10.0 / 3.0},  # 2, 6, 20 % per m
+    FaultKind.NARROWING: {Severity.SLIGHT: 0.5, Severity.PLAIN: 1.0, Severity.SEVERE: 2.5},
+    FaultKind.TANGLE: {Severity.SLIGHT: 0.3, Severity.PLAIN: 1.0, Severity.SEVERE: 1.1},
+}
+"""Against the usual size of the fault. Judgement; what is not here knows no degrees: an empty spool is empty."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -200,3 +219,22 @@ _NIGHTS = (
 
 SCENARIOS: Final[Mapping[str, Scenario]] = MappingProxyType({night.name: night for night in _NIGHTS})
 """All scenarios by name."""
+
+
+def has_degrees(scenario: Scenario) -> bool:
+    """Whether what goes wrong can be more or less bad."""
+    return scenario.fault is not None and scenario.fault.kind in _SIZES
+
+
+def of_severity(scenario: Scenario, severity: Severity) -> Scenario:
+    """The same night with its fault so bad.
+
+    Raises
+    ------
+    ValueError
+        If what goes wrong knows no degrees.
+    """
+    fault = scenario.fault
+    if fault is None or fault.kind not in _SIZES:
+        raise ValueError(f"scenario {scenario.name} knows no degrees of severity")
+    return replace(scenario, fault=replace(fault, severity=_SIZES[fault.kind][severity]))

@@ -156,6 +156,26 @@ def test_an_unknown_scenario_is_wrong_use(capsys: pytest.CaptureFixture[str]) ->
     assert "healthy-night" in told
 
 
+@pytest.mark.usefixtures("coarse")
+def test_the_severity_of_a_fault_can_be_chosen(capsys: pytest.CaptureFixture[str]) -> None:
+    """A severe clog is told earlier in the night than a plain one, and the opening words say how bad it is."""
+    told = {}
+    for severity in ("plain", "severe"):
+        assert main(["demo", "slow-clog", "--headless", "--severity", severity]) == 0
+        out = capsys.readouterr().out
+        assert f"scenario slow-clog, {severity}: " in out
+        (told[severity], *_) = re.findall(r"^(\d\d:\d\d:\d\d)  .*input 1 .*slow clog", out, re.MULTILINE)
+    assert told["severe"] < told["plain"]
+
+
+def test_a_fault_without_degrees_is_wrong_use(capsys: pytest.CaptureFixture[str]) -> None:
+    """An empty spool cannot be slightly empty; the message names the scenarios that come in degrees."""
+    assert main(["demo", "run-out", "--severity", "slight"]) == 2
+    told = capsys.readouterr().err
+    assert "run-out knows no degrees" in told
+    assert "grinding" in told
+
+
 def test_a_recording_never_overwrites_a_file(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """Wrong use; the file stays as it was."""
     path = tmp_path / "mine.jsonl"

@@ -7,6 +7,7 @@ from monitor.commands.options import add_record_options, add_speed_option, add_v
 from monitor.exit_codes import EXIT_STATUS
 
 DEFAULT_SCENARIO: Final = "left-idle"
+SEVERITIES: Final = ("slight", "plain", "severe")
 
 
 def add_parser(subparsers: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None:
@@ -22,6 +23,9 @@ def add_parser(subparsers: "argparse._SubParsersAction[argparse.ArgumentParser]"
         "scenario", metavar="SCENARIO", nargs="?", default=DEFAULT_SCENARIO, help=f"what happens ({DEFAULT_SCENARIO})"
     )
     parser.add_argument("--list", action="store_true", help="list the scenarios and end")
+    parser.add_argument(
+        "--severity", choices=SEVERITIES, help="how bad it is, where the fault comes in degrees (plain)"
+    )
     parser.add_argument("--seed", metavar="N", type=int, default=1, help="the same seed gives the same night (1)")
     add_speed_option(parser)
     add_view_options(parser)

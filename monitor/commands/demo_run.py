@@ -4,7 +4,7 @@ import argparse
 from collections.abc import Iterable, Iterator
 
 from connectors.simulated_link import SimulatedLink
-from connectors.simulated_scenarios import SCENARIOS, Scenario
+from connectors.simulated_scenarios import SCENARIOS, Scenario, Severity, has_degrees, of_severity
 from monitor.commands.loading import loaded
 from monitor.config import demo_profile
 from monitor.core.engine import Engine
@@ -25,12 +25,22 @@ def run(arguments: argparse.Namespace) -> int:
             f"there is no scenario {arguments.scenario!r}; choose one of {', '.join(SCENARIOS)}"
             " (strandwatch demo --list tells what happens in them)"
         )
-    return _watch_night(SCENARIOS[arguments.scenario], arguments)
+    return _watch_night(_so_bad(SCENARIOS[arguments.scenario], arguments.severity), arguments)
 
 
 def _listing(scenarios: Iterable[Scenario]) -> Iterator[str]:
     for scenario in scenarios:
-        yield f"{scenario.name:<18}{scenario.title}. {scenario.story}"
+        degrees = " (--severity)" if has_degrees(scenario) else ""
+        yield f"{scenario.name:<18}{scenario.title}. {scenario.story}{degrees}"
+
+
+def _so_bad(scenario: Scenario, severity: str | None) -> Scenario:
+    if severity is None:
+        return scenario
+    if not has_degrees(scenario):
+        names = ", ".join(night.name for night in SCENARIOS.values() if has_degrees(night))
+        raise WrongUseError(f"scenario {scenario.name} knows no degrees of severity; those that do: {names}")
+    return of_severity(scenario, Severity(severity))
 
 
 def _watch_night(scenario: Scenario, arguments: argparse.Namespace) -> int:
@@ -38,12 +48,13 @@ def _watch_night(scenario: Scenario, arguments: argparse.Namespace) -> int:
     session = Session(
         SimulatedLink(scenario, seed=arguments.seed, speed=speed_of(arguments, manner)),
         Engine(profile.parameters),
-        name=f"simulated machine, {scenario.name}",
+        name=", ".join(filter(None, ("simulated machine", scenario.name, arguments.severity))),
         sensors=profile.parameters.sensors_needed,
         over="the simulated night is over",
     )
     opening = [f"SIMULATED machine, invented strands, build '{scenario.build}', seed {arguments.seed}"]
-    opening.append(f"scenario {scenario.name}: {scenario.story}")
+    so_bad = "" if arguments.severity is None else f", {arguments.severity}"
+    opening.append(f"scenario {scenario.name}{so_bad}: {scenario.story}")
     if arguments.record is not None:
         opening.append(f"recording to {start_recording(session, profile, arguments.record)}")
     return carry_out(session, manner, Totals(profile.parameters.limits.stale_after_s), Words(tuple(opening)))
