@@ -22,4 +22,4 @@ class LinkFailedError(ConnectorError):
 
 
 class RecordingError(ConnectorError):
-    """The file cannot be read as a recording."""
+    """The file cannot be read as a recording, or not be written to as one."""

@@ -20,7 +20,17 @@ from connectors.recording_encoder import Encoder
 from connectors.recording_header import FORMAT, VERSION, Header, decode_header
 from connectors.telemetry import Event
 
-__all__ = ["FORMAT", "VERSION", "Conclusion", "Decoder", "Encoder", "Header", "Recording", "read_recording"]
+__all__ = [
+    "FORMAT",
+    "VERSION",
+    "Conclusion",
+    "Decoder",
+    "Encoder",
+    "Header",
+    "Recording",
+    "is_compressed",
+    "read_recording",
+]
 
 LONGEST_LINE: Final = 1 << 20
 LONGEST_HEADER: Final = 1 << 24
@@ -30,7 +40,7 @@ _GZIP, _ZSTD = b"\x1f\x8b", b"\x28\xb5\x2f\xfd"
 class Recording:
     """A recording on disk, read from the top whenever `items` is called.
 
-    `skipped`, `torn` and `damage` belong to the reading that is under way or was last.
+    `skipped`, `torn`, `damage` and `columns` belong to the reading that is under way or was last.
 
     Parameters
     ----------
@@ -58,6 +68,8 @@ class Recording:
             except _broken_stream() as error:
                 raise RecordingError(f"{where} cannot be unpacked ({error}). Use another copy of it.") from None
         self.header = decode_header(first, where)
+        self.columns = self.header.columns
+        """Channels of a sample row, in order, as they stand by now."""
 
     def items(self) -> Generator[Event | Conclusion, None, None]:
         """Events and conclusions in the order in which they were written."""
@@ -68,6 +80,7 @@ class Recording:
             try:
                 for line in iter(partial(file.readline, LONGEST_LINE), b""):
                     item = decoder.decode(line)
+                    self.columns = decoder.columns
                     if item is not None:
                         yield item
                     elif not self._go_on(line, decoder, file):
@@ -90,6 +103,12 @@ class Recording:
 def read_recording(path: Path) -> Recording:
     """Open a recording; raises RecordingError, saying what is wrong, where, and what to do."""
     return Recording(path)
+
+
+def is_compressed(path: Path) -> bool:
+    """Whether a file is compressed, by its content; raises OSError when it cannot be read."""
+    with path.open("rb") as file:
+        return file.read(len(_ZSTD)).startswith((_GZIP, _ZSTD))
 
 
 def _skip_to_next_line(file: BinaryIO) -> bool:

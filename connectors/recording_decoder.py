@@ -60,6 +60,11 @@ class Decoder:
         self._row = _row_reader(len(header.columns))
         self._object = msgspec.json.Decoder(dict[str, Any]).decode
 
+    @property
+    def columns(self) -> tuple[str, ...]:
+        """Channels of a sample row, in order, as they stand by now."""
+        return self._columns
+
     def decode(self, line: bytes) -> Event | Conclusion | None:
         """Content of one line; None for a line that carries none, or that cannot be read (then it is counted)."""
         try:

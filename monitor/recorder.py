@@ -8,15 +8,16 @@ goes on.
 import errno
 import os
 import threading
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from contextlib import suppress
+from dataclasses import dataclass
 from datetime import UTC, datetime
 from math import inf
 from pathlib import Path
 from typing import Any, Final
 
 from connectors.link import Clock
-from connectors.recording import Encoder, Header
+from connectors.recording import Conclusion, Encoder, Header
 from connectors.telemetry import Event
 from monitor.recording_place import create_file
 
@@ -31,15 +32,26 @@ def _utc_now() -> datetime:
     return datetime.now(UTC)
 
 
+@dataclass(frozen=True, slots=True)
+class Seam:
+    """Where a recording that ended, or was cut off, is gone on with: the file, and what is written at the seam."""
+
+    path: Path
+    descriptor: int  # open for reading and appending, locked; the recorder closes it
+    lines: Sequence[Conclusion]
+
+
 class Recorder:
-    """Appends events and conclusions to a new file. Used from one thread.
+    """Appends events and conclusions to a file. Used from one thread.
 
     Parameters
     ----------
     where : Path or None
         A new file's name ending in ``.jsonl``, or a directory; None for the user's own directory of recordings.
     header : Header
-        Opens the recording.
+        Opens the recording. At a seam it is not written again; its columns are those that hold there.
+    seam : Seam or None
+        The recording to go on with; None for a new one. `where` means nothing then.
     sync_every_s : float
         At most this much is lost when the power fails [s].
     clock : Clock
@@ -58,21 +70,23 @@ class Recorder:
         where: Path | None,
         header: Header,
         *,
+        seam: Seam | None = None,
         sync_every_s: float = 2.0,
         clock: Clock,
         wall: Callable[[], datetime] = _utc_now,
     ) -> None:
         self.failure: str | None = None
         """What went wrong with the recording, for the owner to see; None while all is well."""
-        self.path, self._file = create_file(where, header)
+        self._seam = seam
+        self.path, self._file = create_file(where, header) if seam is None else (seam.path, seam.descriptor)
         self._open = True
         self._encoder = Encoder(header)
         self._clock, self._wall = clock, wall
         self._next_clock_s = -inf
         self._lost, self._retry_at_s = 0, -inf
         self._sync_failure: str | None = None
-        self._has_header = False
-        self._write_header()
+        self._is_begun = False
+        self._begin()
         self._stop = threading.Event()
         self._syncer = threading.Thread(
             target=self._sync_now_and_then, args=(sync_every_s,), name="recording sync", daemon=True
@@ -116,14 +130,14 @@ class Recorder:
         os.close(self._file)
 
     def discard(self) -> None:
-        """Close the file and remove it, because nothing came that could be recorded."""
+        """Close the file and remove it, because nothing came that could be recorded. What was there before stays."""
         if not self._open:
             return
         self._stop.set()
         self._syncer.join()
         self._open = False
         with suppress(OSError):
-            if os.path.samestat(os.fstat(self._file), self.path.stat()):
+            if self._seam is None and os.path.samestat(os.fstat(self._file), self.path.stat()):
                 self.path.unlink()
         os.close(self._file)
 
@@ -156,20 +170,30 @@ class Recorder:
             self._lost += 1
             self._fail(error)
 
-    def _write_header(self) -> None:
+    def _begin(self) -> None:
         try:
-            _write_whole(self._file, self._encoder.header_line())
-            self._has_header = True
+            self._write_opening()
         except OSError as error:
             self._lost = 1
             self._fail(error)
 
-    def _resume(self) -> None:
-        """Take up a recording that had failed: end the torn line, say what is missing, name the columns again."""
-        if not self._has_header:
+    def _write_opening(self) -> None:
+        """Write the header of a new file, or what stands at a seam."""
+        if self._seam is None:
             os.ftruncate(self._file, 0)
             _write_whole(self._file, self._encoder.header_line())
-            self._has_header = True
+        else:
+            _write_all_or_nothing(self._file, _end_of_torn_line(self._file) + self._seam_lines(self._seam))
+        self._is_begun = True
+
+    def _seam_lines(self, seam: Seam) -> bytes:
+        lines = [self._encoder.encode_conclusion(line.kind, line.time_s, line.data) for line in seam.lines]
+        return b"".join([*lines, self._encoder.encode_columns(self._clock())])
+
+    def _resume(self) -> None:
+        """Take up a recording that had failed: end the torn line, say what is missing, name the columns again."""
+        if not self._is_begun:
+            self._write_opening()
         now_s = self._clock()
         gap = {"lines_lost": self._lost, "reason": self.failure or ""}
         resumed = self._encoder.encode_conclusion("gap", now_s, gap) + self._encoder.encode_columns(now_s)
@@ -181,6 +205,23 @@ class Recorder:
         self._retry_at_s = self._clock() + RETRY_EVERY_S
         what = "the disk is full" if error.errno in {errno.ENOSPC, errno.EDQUOT} else error.strerror
         self.failure = f"recording failed: {what} ({self.path}); the watch goes on and keeps trying to record"
+
+
+def _end_of_torn_line(file: int) -> bytes:
+    """What ends the last line of a file where it was cut off in the middle of it."""
+    size = os.fstat(file).st_size
+    return b"" if size == 0 or os.pread(file, 1, size - 1) == b"\n" else b"\n"
+
+
+def _write_all_or_nothing(file: int, lines: bytes) -> None:
+    """Append several lines; what was written of them is taken back when there is no room for all."""
+    size = os.fstat(file).st_size
+    try:
+        _write_whole(file, lines)
+    except OSError:
+        with suppress(OSError):
+            os.ftruncate(file, size)
+        raise
 
 
 def _write_whole(file: int, line: bytes) -> None:

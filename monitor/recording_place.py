@@ -1,5 +1,9 @@
-"""Where a recording goes: its directory, its name, and the new file itself. Knows nothing of what is written in it."""
+"""Where a recording goes: its directory, its name, and the file itself, locked while it is written.
 
+Knows nothing of what is written in it.
+"""
+
+import fcntl
 import os
 import re
 from pathlib import Path
@@ -22,8 +26,13 @@ def default_directory() -> Path:
 
 def file_name(header: Header) -> str:
     """Name that sorts by time and is safe on every file system, as in ``2026-11-25T22-00-00_garage.jsonl``."""
-    words = re.sub(r"[^\w.-]+", "-", clean_text(header.machine))[:_LONGEST_NAME].strip("-.")
-    return f"{header.start:%Y-%m-%dT%H-%M-%S}_{words or 'machine'}{SUFFIX}"
+    return f"{header.start:%Y-%m-%dT%H-%M-%S}_{machine_words(header.machine)}{SUFFIX}"
+
+
+def machine_words(machine: str) -> str:
+    """Part of a file's name that stands for the machine."""
+    words = re.sub(r"[^\w.-]+", "-", clean_text(machine))[:_LONGEST_NAME].strip("-.")
+    return words or "machine"
 
 
 def create_file(where: Path | None, header: Header) -> tuple[Path, int]:
@@ -58,6 +67,44 @@ def create_file(where: Path | None, header: Header) -> tuple[Path, int]:
         ) from None
 
 
+class InUseError(RecordingError):
+    """Another process writes to the recording."""
+
+
+def open_to_append(path: Path) -> int:
+    """Open a recording that exists, to go on writing at its end; return a descriptor that holds its lock.
+
+    Raises
+    ------
+    InUseError
+        When another process writes to it.
+    RecordingError
+        When it cannot be opened for writing, or is gone.
+    """
+    try:
+        descriptor = os.open(path, os.O_RDWR | os.O_APPEND)
+    except OSError as error:
+        raise RecordingError(f"{_shown(path)} cannot be opened for writing: {error.strerror}") from None
+    if not _lock(descriptor):
+        os.close(descriptor)
+        raise InUseError(
+            f"{_shown(path)} is being written by another watch. Two watches must not write to one recording: end the"
+            " other one first"
+        )
+    return descriptor
+
+
+def _lock(descriptor: int) -> bool:
+    """Lock a file for as long as it is open; False when another process has it. Some file systems know no locks."""
+    try:
+        fcntl.flock(descriptor, fcntl.LOCK_EX | fcntl.LOCK_NB)
+    except BlockingIOError:
+        return False
+    except OSError:
+        return True
+    return True
+
+
 def _create_named(path: Path) -> tuple[Path, int]:
     if path.suffix != SUFFIX:
         raise RecordingError(
@@ -79,6 +126,7 @@ def _create_numbered(directory: Path, name: str) -> tuple[Path, int]:
 
 def _create(path: Path) -> int:
     descriptor = os.open(path, os.O_WRONLY | os.O_APPEND | os.O_CREAT | os.O_EXCL, 0o600)
+    _lock(descriptor)
     _sync_directory(path.parent)
     return descriptor
 

@@ -1,4 +1,4 @@
-"""Begins the recording of a session: what its header says, and where it goes."""
+"""Begins the recording of a session, or goes on with one: what its header says, and where it goes."""
 
 from collections.abc import Mapping
 from datetime import datetime
@@ -6,7 +6,8 @@ from pathlib import Path
 
 from connectors.recording import Header
 from monitor.config import Profile
-from monitor.recorder import Recorder
+from monitor.recorder import Recorder, Seam
+from monitor.resumption import Resumption
 from monitor.session import Session
 from monitor.version import version
 
@@ -33,6 +34,15 @@ def start_recording(session: Session, profile: Profile, where: Path | None) -> P
     recorder = Recorder(where, header, clock=lambda: session.time_s)
     session.record_with(recorder)
     return recorder.path
+
+
+def go_on_recording(session: Session, resumed: Resumption) -> Path:
+    """Have `session` go on with a recording that was taken up, in its own file; return its path."""
+    session.take_up(resumed.time_s, resumed.standing(), resumed.notice)
+    taken = resumed.taken
+    seam = Seam(taken.path, taken.descriptor, resumed.seam_lines(datetime.now().astimezone()))
+    session.record_with(Recorder(None, taken.header, seam=seam, clock=lambda: session.time_s))
+    return taken.path
 
 
 def _plain(table: Mapping[str, object]) -> dict[str, object]:

@@ -26,7 +26,7 @@ class ReplaySource:
         self.is_over = False
         """Whether all of the file was played."""
         self.is_complete = False
-        """Whether the recording's own end line was reached."""
+        """Whether the end line of the watch was reached: of the last one, where it was begun anew and resumed."""
         self.has_gaps = False
         """Whether lines could not be written then."""
 
@@ -47,5 +47,6 @@ class ReplaySource:
     def _take(self, conclusion: Conclusion) -> None:
         if conclusion.kind == "alert":
             self.alerts.append(conclusion)
-        self.is_complete = self.is_complete or conclusion.kind == "end"
+        if conclusion.kind in {"end", "resumed"}:
+            self.is_complete = conclusion.kind == "end"
         self.has_gaps = self.has_gaps or conclusion.kind == "gap"

@@ -24,6 +24,9 @@ ASSESSMENT_EVERY_S: Final = 60.0
 SLIP_EVERY_S: Final = 1800.0
 """Spacing of the summaries in a recording [s of machine time]; slip is told at the end as well."""
 
+RESUMED_SHOWN_S: Final = 300.0
+"""How long it is shown that a watch goes on with an earlier one [s of machine time]."""
+
 _LONGEST_TRACE: Final = 4000
 
 OWNER: Final = "owner"
@@ -129,6 +132,8 @@ class Session:
         self._slip_due = Every(SLIP_EVERY_S)
         self._onlookers: list[Onlooker] = []
         self._has_heard = False
+        self._standing: Step | None = None
+        self._resumed, self._resumed_until_s = "", 0.0
         self.is_discarded = False
         """Whether the recording was removed, because the link never opened and nothing came that could be recorded."""
         self.fault: str | None = None
@@ -140,6 +145,16 @@ class Session:
     def record_with(self, recorder: Recording) -> None:
         """Record from now on; the session closes the recorder when it ends."""
         self._recorder = recorder
+
+    def take_up(self, time_s: float, standing: Step | None, notice: str) -> None:
+        """Go on at `time_s` [s] with a watch that ended.
+
+        `standing` is shown once to all who look on but the notifier, which tells by itself what stands when it begins;
+        `notice` is for the owner.
+        """
+        self.time_s, self._standing = time_s, standing
+        self._resumed, self._resumed_until_s = notice, time_s + RESUMED_SHOWN_S
+        self._has_heard = True  # the recording holds something, whatever becomes of the link
 
     def observe(self, onlooker: Onlooker) -> None:
         """Show every step to `onlooker`.
@@ -175,7 +190,8 @@ class Session:
         """What the owner should see about the watch itself; empty when there is nothing."""
         failure = None if self._recorder is None else self._recorder.failure
         unsent = "" if self._notifier is None else self._notifier.notice
-        return "; ".join(filter(None, (failure, self.fault, unsent, self._roll.notice)))
+        resumed = self._resumed if self.time_s < self._resumed_until_s else ""
+        return "; ".join(filter(None, (failure, self.fault, unsent, self._roll.notice, resumed)))
 
     @property
     def missing_sensors(self) -> str:
@@ -242,6 +258,7 @@ class Session:
         self._recorder.close(reason)
 
     async def _watch(self) -> None:
+        self._show_standing()
         events = self._events.events()
         try:
             async for event in events:
@@ -250,6 +267,13 @@ class Session:
             close = getattr(events, "aclose", None)
             if close is not None:
                 await close()
+
+    def _show_standing(self) -> None:
+        if self._standing is None:
+            return
+        for look in tuple(self._onlookers):
+            if self._notifier is None or look != self._notifier.take:
+                self._show(look, self._standing)
 
     def _take(self, event: Event | Request) -> None:
         self.time_s = max(self.time_s, event.time_s)

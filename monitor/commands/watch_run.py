@@ -9,6 +9,7 @@ from contextlib import closing, contextmanager
 from pathlib import Path
 
 from monitor.commands.loading import loaded
+from monitor.commands.resume_choice import resumed_watch
 from monitor.config import Profile, load_profile
 from monitor.core.engine import Engine
 from monitor.exit_codes import DONE, WrongUseError
@@ -19,7 +20,8 @@ from monitor.notifier import Notifier
 from monitor.notify_file import plan_of
 from monitor.notify_plan import NotifyPlan, channel_text, ladder_text
 from monitor.profile_report import CAUTION, loan_lines
-from monitor.recording_start import start_recording
+from monitor.recording_start import go_on_recording, start_recording
+from monitor.resumption import Resumption
 from monitor.running import Words, carry_out, manner_of
 from monitor.service_manager import service_manager
 from monitor.service_unit import unit_text
@@ -34,11 +36,14 @@ def run(arguments: argparse.Namespace) -> int:
         return DONE
     profile = loaded(lambda: load_profile(arguments.profile, user_materials=arguments.materials))
     plan = plan_of(profile.notify_file, host(profile.link))
-    session = _make_session(profile, arguments)
+    resumed, told = resumed_watch(arguments, profile)
+    session = _make_session(profile, arguments, resumed)
     notifier = Notifier(plan, profile.parameters.machine, record=lambda data: session.record_note("notification", data))
     session.notify_with(notifier)
-    opening = list(_opening(profile, session, plan))
-    if not arguments.no_record:
+    opening = [*_opening(profile, session, plan), *told]
+    if resumed is not None:
+        opening.append(f"recording on to {go_on_recording(session, resumed)}")
+    elif not arguments.no_record:
         opening.append(f"recording to {start_recording(session, profile, arguments.record)}")
     totals = Totals(profile.parameters.limits.stale_after_s)
     with told_to_the_manager(session):
@@ -58,14 +63,14 @@ def told_to_the_manager(session: Session) -> Iterator[None]:
         yield
 
 
-def _make_session(profile: Profile, arguments: argparse.Namespace) -> Session:
+def _make_session(profile: Profile, arguments: argparse.Namespace, resumed: Resumption | None) -> Session:
     if profile.link is None:
         raise WrongUseError(
             f"{arguments.profile}: the profile has no [link], so there is nothing to watch. Add one that says how the"
             " machine is reached (strandwatch profile new writes an example)"
         )
-    engine = Engine(profile.parameters)
-    begin_s = time.monotonic()
+    engine = Engine(profile.parameters) if resumed is None else resumed.taken.caught_up.engine
+    begin_s = time.monotonic() - (0.0 if resumed is None else resumed.time_s)
     link = open_link(
         profile.link,
         lambda: time.monotonic() - begin_s,
@@ -73,7 +78,7 @@ def _make_session(profile: Profile, arguments: argparse.Namespace) -> Session:
         waits=arguments.wait,
     )
     return Session(
-        link,
+        link if resumed is None else resumed.link(link),
         engine,
         name=link_text(profile.link),
         sensors=profile.parameters.sensors_needed,
