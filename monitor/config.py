@@ -6,7 +6,7 @@ how a link runs.
 
 import tomllib
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from importlib.resources import files
 from pathlib import Path
 from typing import Any, Final
@@ -15,6 +15,7 @@ from pydantic import ValidationError
 
 from connectors.clean_text import clean_text
 from connectors.withheld import without_secrets
+from monitor.build_file import MotionSettings
 from monitor.core.parameters import Parameters
 from monitor.link_mapping import Link, sensors_reported
 from monitor.material_errors import MaterialsError
@@ -25,6 +26,7 @@ from monitor.profile_defaults import DefaultUsed, defaults_used
 from monitor.profile_draft import draft
 from monitor.profile_faults import Fault, Finding, Place, ProfileError, fault, findings, value_at
 from monitor.profile_model import ProfileFile
+from monitor.profile_motion import motion_settings
 from monitor.profile_parameters import Loan, check_materials, loans, make_parameters
 from monitor.text_file import UnreadableError, read_text_file
 
@@ -64,6 +66,8 @@ class Profile:
         Sensors that the link's mapping provides; empty without a link.
     notify_file : str or None
         Where the notification channels stand; None for the owner's own place.
+    motion : MotionSettings
+        What is needed to read build files.
     """
 
     parameters: Parameters
@@ -74,6 +78,7 @@ class Profile:
     loans: tuple[Loan, ...]
     sensors_reported: frozenset[str]
     notify_file: str | None = None
+    motion: MotionSettings = field(default_factory=MotionSettings)
 
 
 def load_profile(path: Path, *, user_materials: Sequence[Path] = ()) -> Profile:
@@ -190,6 +195,7 @@ def _assemble(model: ProfileFile, table: Mapping[str, Any], materials: MaterialT
         loans=loans(model, materials),
         sensors_reported=frozenset() if model.link is None else sensors_reported(model.link),
         notify_file=model.alerts.notify_file,
+        motion=motion_settings(model),
     )
 
 

@@ -14,6 +14,7 @@ from monitor.profile_cold_end import check_cold_end
 from monitor.profile_draft import Draft
 from monitor.profile_drives import check_drives
 from monitor.profile_faults import Finding, hint, shown
+from monitor.profile_motion import tools_named
 
 _WALL_LAWS: Final = (
     'exactly one of sensor = "...", bridge = true, ambient = true and estimated = true (which may name a sensor too)'
@@ -34,6 +35,7 @@ def check(read: Draft) -> list[Finding]:
         _reports,
         _credits,
         _beside,
+        _tools,
         _alerts,
     )
     return [*chain.from_iterable(rule(read) for rule in rules), *check_cold_end(read)]
@@ -141,6 +143,16 @@ def _credits(read: Draft) -> Iterator[Finding]:
         if number not in known:
             problem = f"speaks of input {number}, which is not in [[inputs]]"
             yield Finding(place, problem, _listed(known))
+
+
+def _tools(read: Draft) -> Iterator[Finding]:
+    """Feed that a build file plans for an input that is not there would be planned for nobody."""
+    known = sorted({row.input for row in read.inputs.values()})
+    if not known or read.motion is None:
+        return
+    for place, number in tools_named(read.motion):
+        if number not in known:
+            yield Finding(place, f"speaks of input {number}, which is not in [[inputs]]", _listed(known))
 
 
 def _beside(read: Draft) -> Iterator[Finding]:

@@ -18,6 +18,7 @@ from monitor.profile_model import (
     HeaterTable,
     InputTable,
     LinkTable,
+    MotionTable,
     StrandTable,
     ZoneTable,
 )
@@ -40,6 +41,7 @@ class Draft:
     strand_count: int
     alerts: AlertTable | None
     link: Link | None
+    motion: MotionTable | None
 
 
 def draft(table: Mapping[str, Any]) -> Draft:
@@ -56,6 +58,7 @@ def draft(table: Mapping[str, Any]) -> Draft:
         strand_count=len(_listed_tables(table.get("strands"))),
         alerts=_rows(AlertTable, [table.get("alerts", {})]).get(0),
         link=_link(table.get("link")),
+        motion=_rows(MotionTable, [table.get("motion", {})]).get(0),
     )
 
 

@@ -5,11 +5,12 @@ how a fault is told (`profile_faults`), or what a material is (`materials`).
 """
 
 from dataclasses import dataclass
-from typing import Annotated, Any, Final, Literal
+from typing import Annotated, Any, Final, Literal, Self
 
-from pydantic import AfterValidator, BaseModel, ConfigDict, Field, StringConstraints
+from pydantic import AfterValidator, BaseModel, ConfigDict, Field, StringConstraints, model_validator
 
 from connectors.clean_text import clean_text
+from connectors.serial_settings import Input, Mix, Tool
 from monitor.link_mapping import Link
 
 DEFAULT_FILAMENT_MM: Final = 1.75
@@ -133,6 +134,52 @@ class AlertTable(ProfileTable):
     notify_file: Annotated[Text, Field(min_length=1)] | None = None
 
 
+Limit = Annotated[Number, Field(ge=0.01, le=1e6)]
+Length = Annotated[Number, Field(ge=0, le=1000)]
+Option = Annotated[Flag, Origin(NO_SOURCE)]
+
+
+class AxisTable(ProfileTable):
+    """A limit for each axis, where one is known."""
+
+    x: Limit | None = None
+    y: Limit | None = None
+    z: Limit | None = None
+    e: Limit | None = None
+
+
+class MotionTable(ProfileTable):
+    """`[motion]`: what is needed to read build files, and only for that."""
+
+    acceleration_mm_s2: Annotated[Limit, Origin("a guess: give it for a planned time worth having")] = 1500.0
+    axis_acceleration_mm_s2: AxisTable = AxisTable()
+    axis_speed_mm_s: AxisTable = AxisTable()
+    corner_deviation_mm: Annotated[Number, Field(ge=0.0001, le=10), Origin(NO_SOURCE)] = 0.013
+    corner_speed_mm_s: Annotated[Number, Field(ge=0.01, le=1000)] | None = None
+    toolchange_s: Annotated[Number, Field(ge=0, le=3600), Origin(NO_SOURCE)] = 20.0
+    tool_heating_k_s: Annotated[Number, Field(ge=0.01, le=100), Origin(NO_SOURCE)] = 2.0
+    plate_heating_k_s: Annotated[Number, Field(ge=0.001, le=100), Origin(NO_SOURCE)] = 0.25
+    retract_mm: Annotated[Length, Origin(NO_SOURCE)] = 2.0
+    extra_prime_mm: Annotated[Length, Origin(NO_SOURCE)] = 0.0
+    retract_speed_mm_s: Annotated[Number, Field(ge=0.1, le=1000), Origin(NO_SOURCE)] = 40.0
+    first_tool: Annotated[int, Field(strict=True, ge=0, le=99), Origin(NO_SOURCE)] = 0
+    input_of_tool: dict[Tool, Input] = {}
+    mixes: dict[Tool, Mix] = {}
+    changes_on_m6: Option = False
+    g90_sets_e: Option = False
+    dwell_p_in_seconds: Option = False
+    speeds_per_minute: Option = False
+    e_per_tool: Option = False
+    mixes_at_once: Option = False
+
+    @model_validator(mode="after")
+    def _each_tool_once(self) -> Self:
+        twice = sorted(set(self.mixes) & set(self.input_of_tool))
+        if twice:
+            raise ValueError(f"tool {twice[0]} stands in both input_of_tool and mixes; keep one of the two")
+        return self
+
+
 LinkTable = Annotated[Link, Field(discriminator="kind")]
 
 
@@ -148,5 +195,6 @@ class ProfileFile(ProfileTable):
     inputs: tuple[InputTable, ...] = ()
     strands: Annotated[tuple[StrandTable, ...], Field(min_length=1, max_length=64)]
     link: LinkTable | None = None
+    motion: MotionTable = MotionTable()
     alerts: AlertTable = AlertTable()
     materials: dict[str, dict[str, Any]] = {}

@@ -15,6 +15,7 @@ from monitor.profile_cold_end import cold_end_lines
 from monitor.profile_drives import current_notes, drive_lines, motion_lines
 from monitor.profile_faults import shown
 from monitor.profile_model import InputTable
+from monitor.profile_motion import build_file_lines
 
 CAUTION: Final = (
     "Caution: strandwatch only watches. It does not replace the machine's own thermal protection,"
@@ -42,6 +43,7 @@ def summary_lines(profile: Profile) -> Iterator[str]:
     yield from (f"  {line}" for line in loan_lines(profile))
     yield from _drive_lines(profile)
     yield from _link_lines(profile)
+    yield from build_file_lines(profile.motion)
     yield "defaults used:" if profile.defaults else "defaults used: none"
     yield from (f"  {default}" for default in profile.defaults)
     yield from _notes(profile)

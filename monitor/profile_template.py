@@ -122,6 +122,27 @@ cold_end_margin_k = 8.0  # nearer than this to the lowest glass transition the c
 """
 
 
+_MOTION: Final = """
+# How the machine moves and reads build files; only needed for planning a build from its file. Everything may be left
+# out; `strandwatch profile check` prints what is then used. Limits in the file go before these.
+# [motion]
+# acceleration_mm_s2 = 1500.0  # along a move; what matters most for the planned time
+# corner_deviation_mm = 0.013  # or corner_speed_mm_s = 8.0, a sudden change of speed of one axis
+# toolchange_s = 20.0  # with whatever the controller does around it
+# tool_heating_k_s = 2.0
+# retract_mm = 2.0  # G10 and G11, with extra_prime_mm and retract_speed_mm_s
+# first_tool = 0  # tool of input 1, where [motion.input_of_tool] and [link] do not say otherwise
+# changes_on_m6 = false  # true: T selects, M6 changes; also g90_sets_e, dwell_p_in_seconds, speeds_per_minute (M203),
+#                        # e_per_tool, mixes_at_once (M163)
+# [motion.axis_speed_mm_s]  # likewise axis_acceleration_mm_s2
+# z = 12.0
+# [motion.input_of_tool]  # tool in the file = input
+# 0 = 1
+# [motion.mixes.8]  # a tool that feeds several inputs
+# weights = { 1 = 0.25, 2 = 0.75 }
+"""
+
+
 def profile_text(choices: Choices) -> str:
     """Write the profile's text."""
     return "".join(_parts(choices))
@@ -145,6 +166,7 @@ def _parts(choices: Choices) -> Iterator[str]:
         remark = "  # EXAMPLE: change this" if number in choices.assumed else ""
         yield f"\n[[strands]]\ninput = {number}\nmaterial = {quoted(material)}{remark}\ndried = false\n"
     yield _link(choices)
+    yield _MOTION
     yield _ALERTS
 
 
