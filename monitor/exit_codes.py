@@ -8,6 +8,8 @@ WRONG_USE: Final = 2
 LINK_FAILED: Final = 3
 NOT_ACCEPTED: Final = 4
 """A notification channel did not accept a test message."""
+NOT_SEEN: Final = 5
+"""Nobody acknowledged a test alert in time."""
 OWN_FAULT: Final = 70
 """As `EX_SOFTWARE` of sysexits.h, so that a fault of ours is never taken for an alarm."""
 
@@ -18,6 +20,7 @@ exit status:
   2   wrong use, or a wrong profile, material or recording
   3   the link to the machine failed for good
   4   a notification channel did not accept a test message
+  5   nobody acknowledged a test alert in time
   70  a fault in strandwatch itself
 """
 

@@ -45,7 +45,8 @@ class Ladder:
         self._after_s, self._repeat_s = tuple(after_s), repeat_s
         self._rungs_s = tuple(sorted(set(after_s)))
         self._climbs: dict[str, _Climb] = {}
-        self._next_s = inf
+        self.next_s = inf
+        """When somebody has to be told next."""
 
     def call(self, alert_id: str, priority: Priority, time_s: float) -> tuple[int, ...]:
         """Channels to tell now of an alert that calls: those it has reached.
@@ -66,7 +67,7 @@ class Ladder:
 
     def is_due(self, time_s: float) -> bool:
         """Whether somebody has to be told now. Costs nothing while no alert calls."""
-        return time_s >= self._next_s
+        return time_s >= self.next_s
 
     def due(self, time_s: float) -> list[Call]:
         """Give what has become due; after a hole in time each alert is told once, not once for each moment missed."""
@@ -100,4 +101,4 @@ class Ladder:
         return climb.begin_s + (self._rungs_s[at] if beyond <= 0 else self._rungs_s[-1] + beyond * self._repeat_s)
 
     def _set_next(self) -> None:
-        self._next_s = min((self._at_s(it, it.next_round) for it in self._climbs.values()), default=inf)
+        self.next_s = min((self._at_s(it, it.next_round) for it in self._climbs.values()), default=inf)

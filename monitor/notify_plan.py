@@ -25,7 +25,7 @@ def ladder_text(plan: NotifyPlan) -> str:
     """Say who is told of an ALARM, and when."""
     steps = [f"{', '.join(names)} {when}" for when, names in _steps(plan)]
     again = f"then all again every {span_text(plan.repeat_s)}"
-    return f"an ALARM goes to {'; '.join(steps)}; {again}, until it is acknowledged, shelved, suppressed or over"
+    return f"an ALARM goes to {'; '.join(steps)}; {again}, until it is acknowledged or over"
 
 
 def channel_text(channel: Channel) -> str:

@@ -1,8 +1,12 @@
 """`alerts test` tries every channel; a watch sends through them. Real local servers, in processes of their own."""
 
+import os
+import signal
 import socket
 import subprocess
 import sys
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 
 import pytest
@@ -10,7 +14,7 @@ import pytest
 import monitor
 from monitor.cli import main
 from monitor.config import DEMO_FILE, load_profile
-from monitor.exit_codes import DONE, LINK_FAILED, NOT_ACCEPTED, WRONG_USE
+from monitor.exit_codes import DONE, LINK_FAILED, NOT_ACCEPTED, NOT_SEEN, WRONG_USE
 from tests.notify_examples import free_port, http_server, mail_server
 
 MACHINE = (Path(monitor.__file__).parent / DEMO_FILE).read_text(encoding="utf-8")
@@ -48,7 +52,8 @@ def test_all_accepted_is_the_only_success(tmp_path: Path, capsys: pytest.Capture
             == DONE
         )
     assert capsys.readouterr().out.splitlines() == [
-        "sending a test message to 2 channels …",
+        "an ALARM goes to phone, mail at once; then all again every 15 min, until it is acknowledged or over",
+        "sending a test message to 2 channels (there is no terminal here to acknowledge it at, so this only sends) …",
         "phone: accepted",
         "mail: accepted",
         "accepted means that the service took it; look whether it reached you",
@@ -64,13 +69,72 @@ def test_one_that_does_not_accept_is_told_and_is_the_status(tmp_path: Path, caps
         profile = _profile(tmp_path, _channels(tmp_path, **urls))
         assert main(["alerts", "test", "--profile", str(profile)]) == NOT_ACCEPTED
     printed = capsys.readouterr()
-    assert printed.out.splitlines()[1:4] == [
+    assert printed.out.splitlines()[2:5] == [
         "good: accepted",
         "bad: NOT accepted: refused with status 401",
         "gone: NOT accepted: the service could not be reached, or gave no answer",
     ]
     assert "secret" not in printed.out + printed.err
     assert len(good.bodies) == 1
+
+
+@contextmanager
+def _test_on_terminal(*words: str) -> Iterator[tuple[int, "subprocess.Popen[bytes]"]]:
+    """`alerts test` with a pseudo-terminal for its keys and its lines; gives our end of it and the process."""
+    keys, theirs = os.openpty()
+    command = [sys.executable, "-m", "monitor", "alerts", "test", *words]
+    try:
+        with subprocess.Popen(command, stdin=theirs, stdout=theirs, stderr=theirs) as process:  # noqa: S603 -- our own interpreter
+            os.close(theirs)
+            yield keys, process
+    finally:
+        os.close(keys)
+
+
+def _read_until(keys: int, words: str) -> str:
+    """What the terminal shows, up to some words or the end."""
+    shown = b""
+    while words.encode() not in shown:
+        try:
+            shown += os.read(keys, 4096)
+        except OSError:  # the end of a pseudo-terminal
+            break
+    return shown.decode().replace("\r\n", "\n")
+
+
+@pytest.mark.parametrize("key", [b"k", b"\r"])
+def test_a_test_waits_to_be_acknowledged(tmp_path: Path, key: bytes) -> None:
+    """On a real terminal: any other key means nothing; k or Enter at once says that it was seen."""
+    with http_server() as phone:
+        path = _channels(tmp_path, phone=phone.url(), sister=phone.url())
+        path.write_text(path.read_text() + "after_min = 5\n")
+        with _test_on_terminal("--channels", str(path)) as (keys, process):
+            shown = _read_until(keys, "phone: accepted")
+            os.write(keys, b"x\x1b[A")
+            os.write(keys, key)
+            shown += _read_until(keys, "no such words")
+            assert process.wait(60) == DONE
+    lines = shown.splitlines()
+    assert lines[0].startswith("an ALARM goes to phone at once; sister after 5 min; then all again every 15 min")
+    assert lines[1].startswith("a test alert is on its way; it waits 10 min to be acknowledged. Press Enter or k")
+    assert lines[2:4] == ["phone: accepted", "sister: not tried, its turn comes after 5 min (--no-wait tries all)"]
+    assert lines[4].startswith("acknowledged after ")
+    assert len(phone.bodies) == 1
+    assert "to say that you have seen it" in phone.bodies[0]
+
+
+@pytest.mark.parametrize(("within", "told"), [("0.001", "NOT acknowledged within 0 s"), ("10", "ended before it was")])
+def test_a_test_that_nobody_sees_is_no_success(tmp_path: Path, within: str, told: str) -> None:
+    """After the time given, or when it is interrupted; the status says that no channel refused."""
+    with http_server() as phone:
+        words = ("--channels", str(_channels(tmp_path, phone=phone.url())), "--within", within)
+        with _test_on_terminal(*words) as (keys, process):
+            shown = _read_until(keys, "phone: accepted")
+            if within == "10":
+                process.send_signal(signal.SIGINT)
+            shown += _read_until(keys, "no such words")
+            assert process.wait(60) == NOT_SEEN
+    assert told in shown
 
 
 def test_without_channels_it_says_how_to_have_some(capsys: pytest.CaptureFixture[str]) -> None:

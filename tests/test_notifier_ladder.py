@@ -393,6 +393,6 @@ def test_the_ladder_can_be_told_in_words() -> None:
     postman = Postman()
     plan = NotifyPlan((postman.channel("telephone"), replace(postman.channel("sister"), after_s=300.0)))
     assert ladder_text(plan) == (
-        "an ALARM goes to telephone at once; sister after 5 min; then all again every 15 min, until it is acknowledged,"
-        " shelved, suppressed or over"
+        "an ALARM goes to telephone at once; sister after 5 min; then all again every 15 min, until it is acknowledged"
+        " or over"
     )
