@@ -34,6 +34,7 @@ class _LinkLine(msgspec.Struct):
     time_s: float
     available: bool
     reason: str
+    feed_unknown: bool = False
 
 
 class _MalformedLine(msgspec.Struct):
@@ -125,7 +126,7 @@ def _text(value: object) -> str:
 
 
 def _link_change(line: _LinkLine) -> LinkChange:
-    return LinkChange(line.time_s, line.available, clean_text(line.reason, _LONGEST_REASON))
+    return LinkChange(line.time_s, line.available, clean_text(line.reason, _LONGEST_REASON), line.feed_unknown)
 
 
 def _malformed(line: _MalformedLine) -> Malformed:

@@ -102,5 +102,6 @@ def _plain(value: object) -> object:
 
 def _event_object(event: LinkChange | Malformed) -> dict[str, object]:
     if isinstance(event, LinkChange):
-        return {"kind": "link", "time_s": event.time_s, "available": event.available, "reason": event.reason}
+        unknown = {"feed_unknown": True} if event.feed_unknown else {}
+        return {"kind": "link", "time_s": event.time_s, "available": event.available, "reason": event.reason, **unknown}
     return {"kind": "malformed", "time_s": event.time_s, "reason": event.reason, "excerpt": event.excerpt}

@@ -74,11 +74,14 @@ class LinkChange:
 
     `available` says whether data can be expected from now on; `reason` tells in plain words what happened and,
     where the owner can do something, what. A restart of the controller is a LinkChange that leaves it available.
+    `feed_unknown` says that what strands fed since the last report was counted by nobody: the counters go on as if they
+    had stood.
     """
 
     time_s: float
     available: bool
     reason: str
+    feed_unknown: bool = False
 
 
 @dataclass(frozen=True, slots=True)

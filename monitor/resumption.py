@@ -65,7 +65,8 @@ class Resumption:
 
     def link(self, link: Link) -> ResumedLink:
         """The link of the watch that goes on; the clock of `link` must have begun at `time_s`."""
-        seam = LinkChange(self.time_s, available=False, reason=f"the watch was started anew: {self.gap_text}")
+        reason = f"the watch was started anew: {self.gap_text}"
+        seam = LinkChange(self.time_s, available=False, reason=reason, feed_unknown=True)
         return ResumedLink(link, seam, CarriedCounters(self.taken.caught_up.counters_mm))
 
     def seam_lines(self, now: datetime) -> list[Conclusion]:

@@ -5,9 +5,9 @@ Nothing is dropped on the way. Knows nothing of screens, terminals, files or sig
 """
 
 import asyncio
-from collections.abc import AsyncIterator, Callable, Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from traceback import format_exception
-from typing import Any, Final, Protocol
+from typing import Any, Final
 
 from connectors.clean_text import clean_text
 from connectors.errors import LinkFailedError
@@ -17,6 +17,7 @@ from monitor.core.assessment import Assessment
 from monitor.every import Every
 from monitor.plain_data import assessment_data, flow_slip_data, transition_data
 from monitor.request_data import request_data
+from monitor.session_parts import Judge, Notifying, Recording, Source
 from monitor.step import Step
 from monitor.unreported import SensorRoll
 
@@ -31,61 +32,6 @@ _LONGEST_TRACE: Final = 4000
 
 OWNER: Final = "owner"
 """Who asks from a screen."""
-
-
-class Source(Protocol):
-    """Where the events come from: a link, or a recording with the owner's requests in it."""
-
-    def events(self) -> AsyncIterator[Event | Request]:
-        """Yield events in order of time."""
-        ...
-
-
-class Judge(Protocol):
-    """An engine (`monitor.core.engine.Engine`)."""
-
-    def advance(self, event: Event | Request) -> Step:
-        """Take in one event."""
-        ...
-
-
-class Recording(Protocol):
-    """A recorder (`monitor.recorder.Recorder`); it never raises, but tells its `failure`."""
-
-    failure: str | None
-
-    def record_event(self, event: Event) -> None:
-        """Append an event."""
-        ...
-
-    def record_conclusion(self, kind: str, time_s: float, data: Mapping[str, Any]) -> None:
-        """Append a conclusion."""
-        ...
-
-    def close(self, reason: str) -> None:
-        """Put everything on the disk and close."""
-        ...
-
-    def discard(self) -> None:
-        """Close and remove what nothing was recorded in."""
-        ...
-
-
-class Notifying(Protocol):
-    """A notifier (`monitor.notifier.Notifier`): an onlooker with something to finish when the watch ends."""
-
-    @property
-    def notice(self) -> str:
-        """What the owner should see of channels that fail."""
-        ...
-
-    def take(self, step: Step) -> None:
-        """Look at a step; must not block."""
-        ...
-
-    async def close(self, reason: str | None = None) -> None:
-        """Tell why the watch has ended, where that is to be told, and end within seconds."""
-        ...
 
 
 Onlooker = Callable[[Step], None]

@@ -19,7 +19,7 @@ from monitor.core.assessment import Assessment
 from monitor.core.data_age import silence_s
 from monitor.core.engine_state import EngineState, Model, build_model, initial_state
 from monitor.core.estimates import estimated_sensors
-from monitor.core.feed import Feeds, carried, read_feeds
+from monitor.core.feed import Feeds, carried, moved_untold, read_feeds
 from monitor.core.field_state import FieldState
 from monitor.core.gap_dose import stood_meanwhile
 from monitor.core.judging import is_news, judge, requested
@@ -93,7 +93,7 @@ def advance(
             state = state._replace(
                 time_s=time_s, link_available=event.available, link_reason=event.reason, counts=counts
             )
-            return state, ()
+            return (_moved_untold(model, state) if event.feed_unknown else state), ()
         case Malformed():
             return state._replace(time_s=time_s, counts=_counted(state, "malformed")), ()
         case Request():
@@ -179,6 +179,14 @@ def _held(model: Model, state: EngineState) -> EngineState:
     for step_s in _growing_steps(left_s) if left_s > 0.0 else ():
         state = _carried(model, state, step_s, is_known=False)
     return state
+
+
+def _moved_untold(model: Model, state: EngineState) -> EngineState:
+    """State after a silence in which strands may have moved uncounted: what is there may be fresh, or have stood."""
+    if silence_s(state) <= model.longest_silence_s:
+        return state
+    field = None if state.field is None else state.field._replace(unsure_min=state.field.dose_min)
+    return state._replace(field=field, feeds=moved_untold(state.feeds, state.time_s))
 
 
 def _growing_steps(total_s: float) -> Iterator[float]:

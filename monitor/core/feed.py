@@ -81,6 +81,13 @@ def _reported(feed: Feed, fed_mm: float, time_s: float, seen_s: float, longest_g
     )
 
 
+def moved_untold(feeds: Feeds, time_s: float) -> Feeds:
+    """Feeds after a time in which nobody counted: strands may have moved until just now, but none counts as feeding."""
+    latest_s = time_s - 1.1 * FEEDING_WITHIN_S
+    moved = (feed._replace(moved_late_s=max(feed.moved_late_s, latest_s), speed_mm_s=0.0) for feed in feeds.strands)
+    return Feeds(tuple(moved), feeds.seen_s)
+
+
 def _smoothed(speed_mm_s: float, moved_mm: float, elapsed_s: float) -> float:
     if elapsed_s <= 0.0:
         return speed_mm_s

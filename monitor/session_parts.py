@@ -1,0 +1,63 @@
+"""What a session is put together of, seen from the session: a source, a judge, a recording, a notifier."""
+
+from collections.abc import AsyncIterator, Mapping
+from typing import Any, Protocol
+
+from connectors.telemetry import Event
+from monitor.core.alert_types import Request
+from monitor.step import Step
+
+
+class Source(Protocol):
+    """Where the events come from: a link, or a recording with the owner's requests in it."""
+
+    def events(self) -> AsyncIterator[Event | Request]:
+        """Yield events in order of time."""
+        ...
+
+
+class Judge(Protocol):
+    """An engine (`monitor.core.engine.Engine`)."""
+
+    def advance(self, event: Event | Request) -> Step:
+        """Take in one event."""
+        ...
+
+
+class Recording(Protocol):
+    """A recorder (`monitor.recorder.Recorder`); it never raises, but tells its `failure`."""
+
+    failure: str | None
+
+    def record_event(self, event: Event) -> None:
+        """Append an event."""
+        ...
+
+    def record_conclusion(self, kind: str, time_s: float, data: Mapping[str, Any]) -> None:
+        """Append a conclusion."""
+        ...
+
+    def close(self, reason: str) -> None:
+        """Put everything on the disk and close."""
+        ...
+
+    def discard(self) -> None:
+        """Close and remove what nothing was recorded in."""
+        ...
+
+
+class Notifying(Protocol):
+    """A notifier (`monitor.notifier.Notifier`): an onlooker with something to finish when the watch ends."""
+
+    @property
+    def notice(self) -> str:
+        """What the owner should see of channels that fail."""
+        ...
+
+    def take(self, step: Step) -> None:
+        """Look at a step; must not block."""
+        ...
+
+    async def close(self, reason: str | None = None) -> None:
+        """Tell why the watch has ended, where that is to be told, and end within seconds."""
+        ...
