@@ -152,6 +152,37 @@ def test_an_encoder_that_shows_a_retraction_late_adds_no_loss(dwell: int) -> Non
             assert max(balance.missing.total for balance in state.ledger.balances) < 0.3
 
 
+def test_a_reading_taken_on_the_way_back_adds_no_loss() -> None:
+    """Commanded feed is read halfway back, the encoder before: the next report shows commanded feed lower still.
+
+    The first reading then does not count. Had it, its gain of 1.4 mm would have set a zero that makes all that
+    follows look like as much of a loss.
+    """
+    law, strand = law_of(0.1, 0.5), Strand(0.1, 0.5)
+    state = _learned(strand, law)
+    for _ in range(20):
+        state = watch(law, state, strand.feed(10.0))
+        ahead_mm = strand.move(2.0).sensed_mm
+        strand.time_s -= strand.period_s
+        state = advance_stall(law, state, strand.move(-1.4)._replace(sensed_mm=ahead_mm))
+        for length_mm in (-0.4, 2.0, 1.0, 1.0):
+            state = advance_stall(law, state, strand.move(length_mm))
+            assert finding(law, state) is None
+            assert state.ledger is not None
+            assert max(balance.missing.total for balance in state.ledger.balances) < 0.3
+
+
+def test_a_new_zero_in_mid_feed_forgives_the_error_of_position_once_more() -> None:
+    """Withdrawn by 20 mm within a turn, a sum of one bounded error is gone: the new zero may hold as much again."""
+    law, strand = law_of(), Strand()
+    state = watch(law, _learned(strand, law), strand.feed(1.0, 0.6))
+    assert state.ledger is not None
+    assert state.ledger.balances[0].missing.total > 0.2
+    state = advance_stall(law, state, strand.move(-20.0))
+    assert state.ledger is not None
+    assert state.ledger.balances[0].missing.total == 0.0
+
+
 def test_an_encoder_that_moves_long_after_the_feed_is_not_late() -> None:
     """What an encoder shows ten seconds after feed has stopped is the strand moving, and replaces no reading."""
     law, strand = law_of(), Strand()

@@ -16,7 +16,6 @@ from monitor.core.stall_ledger import (
     Balance,
     Ledger,
     advance_ledger,
-    gained_mm,
     hidden_retraction_mm,
     level,
     limits_mm,
@@ -47,8 +46,6 @@ _NO_TRACE: Final = Trace()
 _NO_LIMITS: Final = FlowLimits()
 _NO_HABIT: Final = Habit()
 _READINGS, _READINGS_UNCLEAR = 2, 3  # in a row above the limit, for an alarm
-_HIDES_S: Final = 0.3  # between readings further apart a whole retraction and its return can lie …
-_MOST_UNSEEN_MM: Final = 1.5  # … and shows as a gain, then as a loss, of so much at most. Judgement
 _BLIND_MM: Final = 30.0  # fed without an encoder value, and the flags are the only evidence
 
 
@@ -162,8 +159,13 @@ def _uncounted_midway(state: StallState, ledger: Ledger) -> tuple[StallState, Le
 
 
 def _was_midway(law: StallLaw, ledger: Ledger) -> bool:
-    """Whether the newest counted reading was taken within a retraction that goes on: it shows a gain that is none."""
-    return ledger.time_s == ledger.moved_s and ledger.step.fed_mm > 0.0 and gained_mm(law, ledger) > 0.0
+    """Whether the newest counted reading was taken within a retraction that goes on.
+
+    It shows a gain that is none: more arrived than was fed, by more than the error of position at rest.
+    """
+    noise = law.noise if ledger.baseline.noise is None else ledger.baseline.noise
+    is_newest = ledger.time_s == ledger.moved_s and ledger.step.fed_mm > 0.0
+    return is_newest and -ledger.step.lost_mm > noise.static_mm
 
 
 def _counted(law: StallLaw, state: StallState, ledger: Ledger, flags: Flags, reading: FeedReading) -> StallState:
@@ -218,9 +220,8 @@ def _over(law: StallLaw, ledger: Ledger) -> tuple[int | None, bool]:
     if max(fast.missing.total, medium.missing.total, slow.missing.total) <= law.noise.static_mm:
         return None, False
     hidden_mm = hidden_retraction_mm(ledger)
-    unseen_mm = max(0.0, min(hidden_mm, _MOST_UNSEEN_MM) - law.noise.static_mm) if law.period_s > _HIDES_S else 0.0
     for index, (balance, limit_mm) in enumerate(zip(ledger.balances, limits_mm(law, ledger), strict=True)):
-        if balance.missing.total > limit_mm + unseen_mm:
+        if balance.missing.total > limit_mm:
             return index, balance.missing.total > limit_mm + hidden_mm
     return None, False
 

@@ -109,12 +109,6 @@ def _judged(law: StallLaw, old: Ledger, time_s: float, fed_mm: float, sensed_mm:
     return _counted(law, old, time_s, fed_mm, sensed_mm)
 
 
-def gained_mm(law: StallLaw, ledger: Ledger) -> float:
-    """How much more than was fed the newest counted reading showed, beyond the error of position at rest [mm]."""
-    noise = law.noise if ledger.baseline.noise is None else ledger.baseline.noise
-    return -ledger.step.lost_mm - noise.static_mm
-
-
 def level(ledger: Ledger) -> Ledger:
     """The ledger with its sums at zero."""
     return ledger._replace(balances=_ALL_LEVEL)
@@ -172,14 +166,10 @@ def _taken_up(law: StallLaw, old: Ledger, hot_idle_s: float) -> Ledger:
     After a long hot idle the sums have a head start of half of what the random walk needs: more would be taken up by
     errors of position, which a new zero has just let in again.
     """
-    keep_mm = bounded_error_mm(law, old.baseline, old.balances[2].peak_mm_s)
     limits = law.limits if old.baseline.limits is None else old.baseline.limits
     starts = [walk_mm / 2.0 if hot_idle_s >= HOT_IDLE_S else 0.0 for walk_mm in limits.walk_mm]
-    slow = old.balances[2].missing
-    if slow.total - keep_mm > starts[2]:
-        kept = Balance(CusumState(slow.total - keep_mm, slow.since))
-    else:
-        kept = Balance(CusumState(starts[2]))
+    slow = _relieved(law, old).balances[2].missing
+    kept = Balance(slow if slow.total > starts[2] else CusumState(starts[2]))
     return old._replace(
         taken_up_mm=old.high_mm,
         settle_to_mm=old.high_mm + _SETTLE_MM,
