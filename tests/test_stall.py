@@ -132,20 +132,20 @@ def test_nothing_moved_gives_the_same_state() -> None:
 def test_an_encoder_that_shows_a_retraction_late_adds_no_loss(dwell: int) -> None:
     """Commanded feed read at the end of a retraction, the encoder just before it: what it shows next counts instead.
 
-    At 2 Hz a retraction of 1.2 mm within one report, off a mark that no report shows, is first a gain of 1.2 mm and
+    At 2 Hz a retraction of 0.9 mm within one report, off a mark that no report shows, is first a gain of 0.9 mm and
     then a loss of as much. With feed standing for another report, or three, the encoder catches up, and the sums stay
     near zero.
     """
-    law, strand = law_of(0.1, 0.5), Strand(0.1, 0.5)
+    law, strand = law_of(0.1, 0.5), Strand(0.1, 0.5, speed_mm_s=4.0)
     state = _learned(strand, law)
     for _ in range(20):
         state = watch(law, state, strand.feed(10.0))
         before_mm = strand.move(1.5).sensed_mm
         strand.time_s -= strand.period_s
-        state = advance_stall(law, state, strand.move(-1.2)._replace(sensed_mm=before_mm))
+        state = advance_stall(law, state, strand.move(-0.9)._replace(sensed_mm=before_mm))
         for _ in range(dwell):
             state = advance_stall(law, state, strand.move(0.0))
-        for length_mm in (1.4, 0.8):
+        for length_mm in (2.0, 2.0):
             state = advance_stall(law, state, strand.move(length_mm))
             assert finding(law, state) is None
             assert state.ledger is not None
@@ -155,17 +155,17 @@ def test_an_encoder_that_shows_a_retraction_late_adds_no_loss(dwell: int) -> Non
 def test_a_reading_taken_on_the_way_back_adds_no_loss() -> None:
     """Commanded feed is read halfway back, the encoder before: the next report shows commanded feed lower still.
 
-    The first reading then does not count. Had it, its gain of 1.4 mm would have set a zero that makes all that
+    The first reading then does not count. Had it, its gain of 0.9 mm would have set a zero that makes all that
     follows look like as much of a loss.
     """
-    law, strand = law_of(0.1, 0.5), Strand(0.1, 0.5)
+    law, strand = law_of(0.1, 0.5), Strand(0.1, 0.5, speed_mm_s=4.0)
     state = _learned(strand, law)
     for _ in range(20):
         state = watch(law, state, strand.feed(10.0))
         ahead_mm = strand.move(2.0).sensed_mm
         strand.time_s -= strand.period_s
-        state = advance_stall(law, state, strand.move(-1.4)._replace(sensed_mm=ahead_mm))
-        for length_mm in (-0.4, 2.0, 1.0, 1.0):
+        state = advance_stall(law, state, strand.move(-0.9)._replace(sensed_mm=ahead_mm))
+        for length_mm in (-0.4, 2.0, 2.0, 2.0):
             state = advance_stall(law, state, strand.move(length_mm))
             assert finding(law, state) is None
             assert state.ledger is not None

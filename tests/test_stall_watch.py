@@ -13,8 +13,9 @@ from connectors.telemetry import Event, Sample
 from monitor.config import demo_profile
 from monitor.core.alert_types import AlertTransition
 from monitor.core.engine import Step, run
+from monitor.core.feed import Feed, Feeds
 from monitor.core.stall_findings import StallPattern
-from monitor.core.stall_watch import Pace, paced
+from monitor.core.stall_watch import Manifold, Pace, paced, stall_watch
 from tests.make_replays import FOLDER, TAKES
 
 PARAMETERS = demo_profile().parameters
@@ -148,3 +149,20 @@ def test_a_cold_manifold_that_makes_strands_skip_is_one_alert() -> None:
 
     assert shown == ["cold_feed"]
     assert len(alert.also) >= 2
+
+
+def test_an_encoder_that_catches_up_once_feed_stands_is_read_again() -> None:
+    """Through the watch of all inputs: the newest reading shows what the encoder says while nothing is fed."""
+    watch, stalls = stall_watch(PARAMETERS), stall_watch(PARAMETERS).initial()
+    still = Feeds((Feed(0.0),) * len(PARAMETERS.strands), (0.0,) * len(PARAMETERS.strands))
+    readings = [(0.5 * number, 1.0 * number, 1.0 * number) for number in range(60)]
+    readings += [(30.0, 60.0, 60.9), (30.5, 60.0, 59.8), (60.0, 60.0, 59.0)]
+    before, shown = still, []
+    for time_s, fed_mm, sensed_mm in readings:
+        first = Feed(fed_mm, 0.0, fed_mm, moved_s=time_s)
+        now = Feeds((first, *still.strands[1:]), (time_s, *still.seen_s[1:]))
+        values = {"fed_mm:1": fed_mm, "sensed_mm:1": sensed_mm}
+        stalls = watch.after(stalls, values, time_s, (before, now), (None,) * len(still.strands), Manifold(None, None))
+        before, ledger = now, stalls.inputs[0].state.ledger
+        shown.append(None if ledger is None else ledger.sensed_mm)
+    assert shown[-3:] == [60.9, 59.8, 59.8]  # half a minute later the strand itself has moved
