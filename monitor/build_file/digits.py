@@ -32,15 +32,30 @@ def last_digits(raw: Words64, count: npt.NDArray[np.int64]) -> Words64:
     """Value of the last `count` (0 to 8) ASCII digits of each little-endian word of eight characters.
 
     Digits are joined to pairs, then pairs to fours and eight by two multiplications: a well-known trick of integer
-    arithmetic within one machine word.
+    arithmetic within one machine word. In place, since fetching memory takes as long as the arithmetic.
     """
     keep = _KEEP[count]
-    digits = (raw & keep) - (_ASCII_ZEROS & keep)
-    pairs = digits * _TEN + (digits >> _BYTE)
-    return ((pairs & _LANES) * _OUTER + ((pairs >> _PAIR) & _LANES) * _INNER) >> _HIGH
+    digits = raw & keep
+    keep &= _ASCII_ZEROS
+    digits -= keep
+    pairs = digits >> _BYTE
+    digits *= _TEN
+    pairs += digits
+    outer = pairs & _LANES
+    outer *= _OUTER
+    pairs >>= _PAIR
+    pairs &= _LANES
+    pairs *= _INNER
+    pairs += outer
+    pairs >>= _HIGH
+    return pairs
 
 
 def decimals(whole: Words64, fraction: Words64, fraction_digits: npt.NDArray[np.int64]) -> npt.NDArray[np.float64]:
     """The numbers made of digits before and after the point."""
-    mantissa = whole * _POWERS[fraction_digits] + fraction
-    return mantissa.astype(np.float64) / _POWERS_FLOAT[fraction_digits]
+    mantissa = _POWERS[fraction_digits]
+    mantissa *= whole
+    mantissa += fraction
+    value = mantissa.astype(np.float64)
+    value /= _POWERS_FLOAT[fraction_digits]
+    return value

@@ -80,7 +80,7 @@ class LineFinder:
         strange = strange[~np.isin(words.line[strange], own)]
         for letter, line in zip(words.letter[strange].tolist(), words.line[strange].tolist(), strict=True):
             self._state.unknown.add(chr(letter), self._state.first_line + line)
-        bare = np.flatnonzero(np.isnan(words.value))
+        bare = np.flatnonzero(np.isnan(words.value)) if words.has_bare else np.empty(0, np.int64)
         bare = bare[~np.isin(words.line[bare], own)]
         for letter, line in zip(words.letter[bare].tolist(), words.line[bare].tolist(), strict=True):
             self._state.unknown.add(f"{chr(letter)} without a number", self._state.first_line + line)

@@ -39,9 +39,9 @@ class MoveMaker:
         shape, kept = self._shape(words, rows, steps, fed_mm)
         line, speed = rows.line[kept], rows.speed_mm_s[kept]
         arc_speed = np.minimum(speed, shape.most_mm_s[kept]) if shape.most_mm_s is not None else speed
-        whole = Shape(
-            shape.start[:, kept], shape.end[:, kept], shape.length_mm[kept], fed_mm[kept], shape.is_still[kept]
-        )
+        start = shape.start[:, kept]
+        end = start if shape.end is shape.start else shape.end[:, kept]
+        whole = Shape(start, end, shape.length_mm[kept], fed_mm[kept], shape.is_still[kept])
         limits = move_limits(whole, arc_speed, line, self._state.limits, self._last)
         mix = np.broadcast_to(self._state.mix.over(line), line.shape)
         z_mm = np.where(whole.is_still, np.nan, steps["Z"].position_mm[kept])
@@ -89,7 +89,7 @@ class MoveMaker:
 
     def _shape(
         self, words: Words, rows: MoveLines, steps: dict[str, AxisMoves], fed_mm: Floats
-    ) -> tuple["_Paths", Ints]:
+    ) -> tuple["_Paths", Ints | slice]:
         x, y, z = (steps[axis].steps_mm for axis in "XYZ")
         length = np.sqrt(x * x + y * y + z * z)
         is_arc = np.flatnonzero(rows.code >= FIRST_ARC)
@@ -99,7 +99,8 @@ class MoveMaker:
         if is_arc.size:
             paths = self._with_arcs(words, rows, steps, is_arc, paths)
         paths = paths._replace(length_mm=np.where(paths.is_still, np.abs(fed_mm), paths.length_mm))
-        return paths, np.flatnonzero(~paths.is_still | (fed_mm != 0.0))
+        moves = ~paths.is_still | (fed_mm != 0.0)
+        return paths, slice(None) if moves.all() else np.flatnonzero(moves)
 
     def _with_arcs(
         self, words: Words, rows: MoveLines, steps: dict[str, AxisMoves], is_arc: Ints, paths: "_Paths"

@@ -77,6 +77,7 @@ def _merged(plain: Words, odd: Ints, rows: Sequence[Sequence[Row]], lists: dict[
         np.concatenate([*values, plain.value[done:]]),
         np.concatenate([*line, plain.line[done:]]),
         lists,
+        has_bare=True,
     )
 
 

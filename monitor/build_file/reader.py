@@ -122,14 +122,18 @@ class _Reading:
 
     def _feed(self, mix: Ints, start_s: Floats, end_s: Floats, feed_mm: Floats) -> None:
         """Share feed out, to each input in order of time, whichever mixes it came by."""
-        used = {number: self._state.mixes[number] for number in np.unique(mix).tolist()}
+        used = {number: self._state.mixes[number] for number in np.flatnonzero(np.bincount(mix)).tolist()}
         for number in sorted({number for shares in used.values() for number, _ in shares}):
             share = np.zeros(max(used) + 1)
             for place, shares in used.items():
                 share[place] = dict(shares).get(number, 0.0)
-            own = np.flatnonzero(share[mix])
             ledger = self._ledgers.setdefault(number, FeedLedger(number))
-            ledger.add(start_s[own], end_s[own], (feed_mm * share[mix])[own])
+            if len(used) == 1:
+                ledger.add(start_s, end_s, feed_mm * share[-1])
+                continue
+            factor = share[mix]
+            own = np.flatnonzero(factor)
+            ledger.add(start_s[own], end_s[own], feed_mm[own] * factor[own])
         for place in (place for place, shares in used.items() if not shares):
             self._unassigned_mm += float(feed_mm[mix == place].sum())
 

@@ -20,6 +20,7 @@ Bytes = npt.NDArray[np.uint8]
 _DIGIT, _SIGN, _POINT, _BLANK, _NEWLINE, _LETTER, _ODD = 0, 1, 2, 3, 4, 5, 9
 _UPPER: Final = 0xDF
 _PAD: Final = 8
+_MINUS, _PLUS = ord("-"), ord("+")
 
 FREE_TEXT_CODES: Final = (23, 28, 30, 32, 33, 36, 38, 117, 118, 928)
 """M codes followed by text or a file's name, not by words: common practice, no source."""
@@ -57,13 +58,16 @@ class Words:
     line : array of int
         Line of each, from 0 in its block.
     lists : Mapping[int, tuple of float]
-        Ints on which a word has several numbers, with all of them.
+        Lines on which a word has several numbers, with all of them.
+    has_bare : bool
+        Whether there may be a letter that stands alone.
     """
 
     letter: Bytes
     value: Floats
     line: Ints
     lists: Mapping[int, tuple[float, ...]] = field(default_factory=dict)
+    has_bare: bool = False
 
 
 def plain_words(text: bytes) -> tuple[Words, Ints]:
@@ -77,37 +81,47 @@ def plain_words(text: bytes) -> tuple[Words, Ints]:
     token_line -= _PAD
     letters = np.flatnonzero(token_kind == _LETTER)
     at, line = token[letters], token_line[letters]
-    value, is_plain = _numbers(padded, kind, at, token, token_kind, letters)
+    value, is_plain = _numbers(padded, at, token, token_kind, letters)
     letter = characters[at] & np.uint8(_UPPER)
-    is_plain &= ~((letter == ord("M")) & np.isin(value, FREE_TEXT_CODES))
+    is_plain[_free_texts(letter, value)] = False
     odd = [line[~is_plain], _odd_lines(kind, token, token_kind, token_line)]
     return Words(letter, value, line), np.unique(np.concatenate(odd))
 
 
+def _free_texts(letter: Bytes, value: Floats) -> Ints:
+    codes = np.flatnonzero(letter == ord("M"))
+    return codes[np.isin(value[codes], FREE_TEXT_CODES)]
+
+
 def _numbers(
-    padded: bytes, kind: Bytes, at: Ints, token: Ints, token_kind: Bytes, letters: Ints
+    padded: bytes, at: Ints, token: Ints, token_kind: Bytes, letters: Ints
 ) -> tuple[Floats, npt.NDArray[np.bool_]]:
     """The number after each letter, and whether it is one that could be read here."""
     last8 = np.ndarray(shape=(len(padded) - 7,), dtype="<u8", buffer=padded, strides=(1,))
     following = letters + 1
     end = token[following]
     has_point = token_kind[following] == _POINT
-    has_sign = kind[at + 1] == _SIGN
-    whole = end - at - 1 - has_sign
-    end_of_fraction = np.where(has_point, token[np.minimum(letters + 2, len(token) - 1)], end)
-    fraction = end_of_fraction - end - has_point
+    following += has_point  # two tokens stand after the last letter
+    end_of_fraction = token[following]
+    sign = np.frombuffer(padded, np.uint8)[at + 1]
+    is_negative = sign == _MINUS
+    whole = end - at
+    whole -= 1
+    whole -= is_negative | (sign == _PLUS)
+    fraction = end_of_fraction - end
+    fraction -= has_point
     together = whole + fraction
     is_plain = (whole <= MOST_DIGITS) & (fraction <= MOST_DIGITS) & (together > 0) & (together <= MOST_TOGETHER)
-    np.clip(whole, 0, MOST_DIGITS, out=whole)
-    np.clip(fraction, 0, MOST_DIGITS, out=fraction)
-    value = decimals(last_digits(last8[end - 8], whole), last_digits(last8[end_of_fraction - 8], fraction), fraction)
-    is_negative = np.frombuffer(padded, np.uint8)[at + 1] == ord("-")
+    np.minimum(whole, MOST_DIGITS, out=whole)
+    np.minimum(fraction, MOST_DIGITS, out=fraction)
+    before, after = last_digits(last8[end - 8], whole), last_digits(last8[end_of_fraction - 8], fraction)
+    value = decimals(before, after, fraction)
     np.negative(value, out=value, where=is_negative)
     return value, is_plain
 
 
 def _odd_lines(kind: Bytes, token: Ints, token_kind: Bytes, token_line: Ints) -> Ints:
-    """Ints with unknown characters, a point, sign or digit that no letter leads, or a sign within a number."""
+    """Lines with unknown characters, a point, sign or digit that no letter leads, or a sign within a number."""
     is_odd = token_kind == _ODD
     is_odd[1:] |= (token_kind[1:] == _POINT) & (token_kind[:-1] != _LETTER)
     is_odd[:-1] |= (kind[token[:-1] + 1] == _DIGIT) & ((token_kind[:-1] == _BLANK) | (token_kind[:-1] == _NEWLINE))
