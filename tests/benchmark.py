@@ -6,7 +6,7 @@ Machines are noisy: compare ratios, not times. Nothing here fails for being slow
 import sys
 from collections.abc import Mapping
 
-from tests.benchmarks import live_screen, looking_ahead, recording_speed, stalls, whole_engine
+from tests.benchmarks import live_screen, looking_ahead, notifiers_down, recording_speed, stalls, whole_engine
 
 
 def _show(title: str, figures: Mapping[str, float]) -> None:
@@ -27,6 +27,7 @@ def main() -> None:
     _show(f"live with screen, {seconds:g} s (goals: ≤ 8, ≤ 120, ≤ 1)", live_screen.measure(seconds))
     if not is_short:
         _show("recordings", recording_speed.measure())
+        _show("live with every notifier down (goal: ≤ 50)", notifiers_down.measure(60.0))
 
 
 if __name__ == "__main__":
