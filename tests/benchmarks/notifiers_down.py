@@ -1,9 +1,9 @@
 """How long a live watch's event loop is held while every notifier is down: `python -m tests.benchmarks.notifiers_down`.
 
-A simulated machine reports at 4 Hz in real time; an ALARM is told every second to channels that refuse, hang or cannot be
-reached, and to a mail server that takes nothing; a check-in hangs. A task that wants to run every few milliseconds tells
-how late it came at the worst. The same without channels is beside it, because machines are noisy; the engine's own first
-seconds are left out of both.
+A simulated machine reports at 4 Hz in real time. An ALARM is told every second to channels that refuse, hang or cannot
+be reached, and to a mail server that takes nothing; a check-in hangs. A task that wants to run every few milliseconds
+tells how late it came at the worst. The same without channels is beside it, because machines are noisy; the engine's
+own first seconds are left out of both.
 """
 
 import asyncio
