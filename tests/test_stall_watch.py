@@ -156,7 +156,7 @@ def test_an_encoder_that_catches_up_once_feed_stands_is_read_again() -> None:
     watch, stalls = stall_watch(PARAMETERS), stall_watch(PARAMETERS).initial()
     still = Feeds((Feed(0.0),) * len(PARAMETERS.strands), (0.0,) * len(PARAMETERS.strands))
     readings = [(0.5 * number, 1.0 * number, 1.0 * number) for number in range(60)]
-    readings += [(30.0, 60.0, 60.9), (30.5, 60.0, 59.8), (60.0, 60.0, 59.0)]
+    readings += [(30.0, 60.0, 60.9), (30.5, 60.0, 59.8), (61.0, 60.0, 59.0)]
     before, shown = still, []
     for time_s, fed_mm, sensed_mm in readings:
         first = Feed(fed_mm, 0.0, fed_mm, moved_s=time_s)
@@ -165,4 +165,4 @@ def test_an_encoder_that_catches_up_once_feed_stands_is_read_again() -> None:
         stalls = watch.after(stalls, values, time_s, (before, now), (None,) * len(still.strands), Manifold(None, None))
         before, ledger = now, stalls.inputs[0].state.ledger
         shown.append(None if ledger is None else ledger.sensed_mm)
-    assert shown[-3:] == [60.9, 59.8, 59.8]  # half a minute later the strand itself has moved
+    assert shown[-3:] == [60.9, 59.8, 59.8]  # half a minute later a new turn begins

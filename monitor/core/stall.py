@@ -13,6 +13,7 @@ from monitor.core.stall_flags import Flags, advance_flags, capped, is_stalled
 from monitor.core.stall_habit import Habit, learned
 from monitor.core.stall_law import StallLaw, stall_law
 from monitor.core.stall_ledger import (
+    PAUSE_S,
     Balance,
     Ledger,
     advance_ledger,
@@ -142,8 +143,8 @@ def _read_better(law: StallLaw, state: StallState, reading: FeedReading) -> Stal
     ledger, before = state.ledger, state.before
     if ledger is None or before is None or not shows_better(state, reading.fed_mm, reading.sensed_mm):
         return state
-    if reading.time_s - ledger.time_s > law.noise.late_s + law.period_s:
-        return state._replace(before=None)  # no lateness: the strand itself has moved
+    if reading.time_s - ledger.time_s > PAUSE_S:
+        return state._replace(before=None)  # the next turn begins with a new zero
     return advance_stall(law, before, reading._replace(time_s=ledger.time_s))._replace(flags=state.flags)
 
 
