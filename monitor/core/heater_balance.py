@@ -93,7 +93,6 @@ class HeaterBalance(NamedTuple):
     calibration: Calibration = Calibration()
     missing: CusumState = ZERO  # energy that the melt should have taken and did not [J]
     limit_j: float = math.inf
-    unfed_mm3: float = 0.0  # volume commanded since the sum was zero
 
 
 def initial_balance() -> HeaterBalance:
@@ -202,8 +201,7 @@ def _judged(state: HeaterBalance, short_w: float, flow: float, seconds: float) -
     missing = grown(state.missing, short_w * seconds, ALLOWANCE * melt_w, seconds)
     if math.isfinite(state.limit_j):  # no higher than it needs to be, so that it clears soon once all is well
         missing = CusumState(min(missing.total, _HIGHEST * state.limit_j), missing.since)
-    unfed_mm3 = state.unfed_mm3 + flow * seconds if missing.total > 0.0 else 0.0
-    return state._replace(missing=missing, unfed_mm3=unfed_mm3, limit_j=least_missing_j(known))
+    return state._replace(missing=missing, limit_j=least_missing_j(known))
 
 
 def _calibrated(known: Calibration, row: Array, miss_w: float, seconds: float) -> Calibration:
