@@ -460,6 +460,18 @@ def test_tangle_makes_the_drive_stall() -> None:
         assert found.pattern is pattern
 
 
+def test_a_held_strand_is_told_with_the_force_that_does_not_move_it() -> None:
+    """Where the profile tells the force of the drive, the alert of a flagged stall names it; elsewhere nothing does."""
+    for push_n, words in ((61.4, "which gives 61 N at most"), (None, "pulls against a held strand")):
+        law, strand = law_of(push_n=push_n) if push_n is not None else law_of(), Strand()
+        state = _learned(strand, law)
+        strand.flag = True
+        found = finding(law, watch(law, state, strand.feed(50.0, lambda mm: 0.95 * min(1.0, mm / 12.0))))
+        assert found is not None
+        assert any(words in sentence for sentence in found.evidence)
+        assert any(" N at most" in sentence for sentence in found.evidence) == (push_n is not None)
+
+
 def test_coarse_counts_do_not_tell_grinding_from_run_out() -> None:
     """With counts of 1 mm and no flags raised it is 'strand stopped'."""
     law, strand = law_of(1.0, 0.5), Strand(1.0, 0.5, flag=False)
