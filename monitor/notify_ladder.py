@@ -15,6 +15,13 @@ REPEAT_MIN: Final = 15.0
 """After the last channel, and after every repeat, all are told again so much later, unless the owner says otherwise."""
 
 
+IN_WORDS: Final = (
+    "How you are told: an ALARM goes to every channel of your notify.toml, at once or after the channel's own after_min"
+    f" (0 unless you say otherwise), then to all again every {REPEAT_MIN:g} min (repeat_min), until it is acknowledged,"
+    " shelved, suppressed or over. A WARNING goes once to each channel that takes WARNINGs. What is over wakes nobody."
+)
+
+
 class Call(NamedTuple):
     """Somebody is due to be told again of an alert."""
 

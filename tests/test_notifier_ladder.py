@@ -4,6 +4,7 @@ import asyncio
 import json
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, replace
+from datetime import timedelta
 from pathlib import Path
 from typing import Any
 
@@ -19,7 +20,7 @@ from monitor.notify_queue import FIRST_PAUSE_S
 from monitor.recorder import Recorder
 from monitor.session import Session
 from monitor.stopping import BY_OWNER
-from tests.notify_examples import Postman, SimulatedTime, until
+from tests.notify_examples import NOW, Postman, SimulatedTime, until
 from tests.recording_examples import HEADER, validator
 from tests.watch_examples import ALERT, ASSESSMENT, ListedLink, NotedRecorder, ScriptedEngine, sample
 
@@ -288,6 +289,19 @@ async def test_a_reason_to_fail_is_noted_once() -> None:
 
 def _is_pausing(time: SimulatedTime) -> bool:
     return len(time.waits) == 1 and time.waits[0] != TIMEOUT_S
+
+
+async def test_a_time_of_day_set_back_changes_no_length_of_time() -> None:
+    """Half an hour is half an hour by the watch's own time, also when the wall clock jumps back by an hour in it."""
+    night = Night({"telephone": 0.0})
+    night.happens("raised", ALARM)
+    await night.sent()
+    night.notifier._wall = lambda: NOW - timedelta(hours=1)
+    await night.lives(31)
+    letters = night.postmen["telephone"].letters
+    assert [letter.title for letter in letters] == [TITLE.format(""), *AGAIN[:2]]
+    assert "for 30 min" in letters[-1].body
+    await night.notifier.close()
 
 
 async def _end(reason: str | None, *steps: NightStep) -> list[str]:

@@ -2,7 +2,9 @@
 
 import pytest
 
+from monitor.cli import main
 from monitor.core.alert_types import Priority
+from monitor.exit_codes import DONE
 from monitor.notify_ladder import Call, Ladder
 
 MINUTES = (0.0, 2.0, 5.0)
@@ -85,6 +87,13 @@ def test_channels_that_are_all_told_at_once_are_told_again_every_quarter_of_an_h
     everybody = tuple(range(len(after_s)))
     assert ladder.call("a", Priority.ALARM, 0.0) == everybody
     assert _told(ladder, 0.0, 1801.0) == [(900.0, Call("a", everybody, 1)), (1800.0, Call("a", everybody, 2))]
+
+
+def test_the_list_of_alerts_tells_how_one_is_told(capsys: pytest.CaptureFixture[str]) -> None:
+    """The defaults stand where the owner looks up what may call."""
+    assert main(["alerts", "list"]) == DONE
+    told = " ".join(capsys.readouterr().out.split())
+    assert "then to all again every 15 min (repeat_min), until it is acknowledged" in told
 
 
 def test_without_channels_nothing_is_ever_due() -> None:

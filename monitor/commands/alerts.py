@@ -2,6 +2,7 @@
 
 import argparse
 from pathlib import Path
+from textwrap import wrap
 from typing import Final
 
 from monitor.commands.options import add_materials_option, late, positive
@@ -54,8 +55,9 @@ def _add_list(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") -
 
 def _list(_: argparse.Namespace) -> int:
     from monitor.alert_report import alert_table_lines  # noqa: PLC0415 -- brings numpy in
+    from monitor.notify_ladder import IN_WORDS  # noqa: PLC0415
 
-    print("\n".join(alert_table_lines()))
+    print("\n".join([*alert_table_lines(), "", *wrap(IN_WORDS, 100)]))
     return DONE
 
 
