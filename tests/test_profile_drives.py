@@ -1,5 +1,7 @@
 """What a profile tells of drives: arithmetic of the motor, contradictions, and what sees the strands move."""
 
+from pathlib import Path
+
 import pytest
 
 from monitor.profile_drives import drive_of
@@ -111,3 +113,12 @@ def test_what_sees_the_strands_move_is_told() -> None:
     assert "the power of block shows a strand that stops, late" in heated
     assert "neither encoder" not in _report(SOUND + HEATER + LINK + FLAGS)
     assert "neither encoder" not in _report(SOUND)
+
+
+def test_what_a_websocket_reports_is_seen_as_well() -> None:
+    """The example's mapping reports encoders, and no line is needed; without them, and with the duty, the heater is."""
+    text = (Path(__file__).parent.parent / "connectors" / "examples" / "websocket_machine.toml").read_text()
+    assert "neither encoder" not in _report(text)
+    bare = "\n".join(line for line in text.splitlines() if not line.startswith(('"sensed_mm', '"stall')))
+    assert bare != text
+    assert "neither encoder nor stall flags are reported; the power of block" in _report(bare)
