@@ -14,6 +14,7 @@ import numpy as np
 from monitor.build_file.tally import Tally
 
 _APART: Final = re.compile(rb'\([^)\n]*\)?|"[^"\n]*"?|;[^\n]*')  # whichever begins first; all of them end with the line
+_BRACKET: Final = re.compile(rb'[("]')
 _NEWLINE: Final = ord("\n")
 _ZERO: Final = ord("0")
 _TENS: Final = 10
@@ -53,27 +54,26 @@ def _cut_lines(text: bytes, mark: bytes) -> bytes:
 
 
 def _without_brackets(text: bytes, place: Place) -> bytes:
-    kept, done = [], 0
-    at = _first_mark(text, 0)
-    while at >= 0:
-        start, end = text.rfind(b"\n", 0, at) + 1, text.find(b"\n", at)
-        if text.find(b";", start, at) < 0:
-            kept += [text[done:start], _bare(text[start:end], place, text, start)]
+    """Take brackets and strings out of the lines that have some before any `;`."""
+    kept, done, number = [], 0, place.line
+    found = _BRACKET.search(text)
+    while found:
+        start, end = text.rfind(b"\n", 0, found.start()) + 1, text.find(b"\n", found.start())
+        if text.find(b";", start, found.start()) < 0:
+            number += text.count(b"\n", done, start)
+            kept += [text[done:start], _bare(text[start:end], place._replace(line=number))]
             done = end
-        at = _first_mark(text, end)
+        found = _BRACKET.search(text, end)
     return b"".join([*kept, text[done:]])
 
 
-def _first_mark(text: bytes, start: int) -> int:
-    found = [at for at in (text.find(b"(", start), text.find(b'"', start)) if at >= 0]
-    return min(found, default=-1)
-
-
-def _bare(line: bytes, place: Place, text: bytes, start: int) -> bytes:
+def _bare(line: bytes, place: Place) -> bytes:
     """One line without its brackets and strings; its checksum is of the line as it was."""
-    number = place.line + text.count(b"\n", 0, start)
+    begin, end = line.find(b"("), line.find(b")")
+    if line.count(b"(") == 1 and begin < end and b'"' not in line and b"*" not in line:
+        return line[:begin] + b" " + line[end + 1 :]  # nearly always
     if any(_is_unclosed(found[0]) for found in _APART.finditer(line)):
-        place.notes.add(UNCLOSED, number)
+        place.notes.add(UNCLOSED, place.line)
     bare = _APART.sub(b" ", line)
     star = bare.find(b"*")
     if star < 0:
@@ -81,7 +81,7 @@ def _bare(line: bytes, place: Place, text: bytes, start: int) -> bytes:
     said = bare[star + 1 :].strip()
     last = line.rfind(b"*" + said)
     if not said.isdigit() or reduce(xor, line[:last], 0) != int(said[:4]):
-        place.notes.add(WRONG_CHECKSUM, number)
+        place.notes.add(WRONG_CHECKSUM, place.line)
     return bare[:star]
 
 

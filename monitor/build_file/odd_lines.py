@@ -16,11 +16,14 @@ from monitor.build_file.words import FREE_TEXT_CODES, Ints, Words, plain_words
 _NUMBER: Final = rb"[-+]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)"
 _WORD: Final = re.compile(rb"([A-Za-z])[ \t]*(" + _NUMBER + rb")((?::(?:" + _NUMBER + rb")?)*)|([A-Za-z])")
 _FREE_TEXT: Final = re.compile(
-    rb"(?<![A-Za-z])[Mm][ \t]*0*(?:" + b"|".join(b"%d" % code for code in FREE_TEXT_CODES) + rb")(?![0-9.])"
+    rb"(?<![A-Za-z])[Mm][ \t]*(0*(?:" + b"|".join(b"%d" % code for code in FREE_TEXT_CODES) + rb"))(?![0-9.])"
 )
 _NAMED: Final = re.compile(rb"\s*(?:[Nn][ \t]*[0-9]+\s*)?([A-Za-z_][A-Za-z_][A-Za-z_0-9]*)")
 _FLAGS: Final = re.compile(rb"[XYZEABCUVWxyzeabcuvw]+$")
 _EXPRESSION: Final = re.compile(rb"[\[\]{}#=]")
+
+_APART_WORD: Final = re.compile(rb"([A-Za-z])[ \t]+(?=[-+.0-9])")
+_MANY: Final = 8
 
 HUGE: Final = 1e8
 """Beyond this no number of a build file can be meant: half the earth's girth in millimetres is 2e10."""
@@ -43,9 +46,12 @@ def block_words(text: bytes, line_ends: Ints, place: Place, unknown: Place) -> W
         Where what has no meaning here is counted.
     """
     plain, odd = plain_words(text)
+    if odd.size * _MANY > line_ends.size:
+        text = _APART_WORD.sub(rb"\1", text)  # some programs always write blanks there
+        plain, odd = plain_words(text)
     if not odd.size:
         return plain
-    lines = text.split(b"\n") if odd.size * 8 > line_ends.size else _only(text, odd)
+    lines = text.split(b"\n") if odd.size * _MANY > line_ends.size else _only(text, odd)
     lists: dict[int, tuple[float, ...]] = {}
     rows = [list(_words_of(lines[number], number, lists, place, unknown)) for number in odd.tolist()]
     return _merged(plain, odd, rows, lists)
@@ -65,13 +71,16 @@ def _merged(plain: Words, odd: Ints, rows: Sequence[Sequence[Row]], lists: dict[
     """Put the words of the odd lines where the fast reading had others; plain slices, since odd lines are few."""
     starts = np.searchsorted(plain.line, odd, side="left").tolist()
     ends = np.searchsorted(plain.line, odd, side="right").tolist()
+    flat = np.array([row for own in rows for row in own], float).reshape(-1, 3)
+    new_letter, new_value, new_line = flat[:, 0].astype(np.uint8), flat[:, 1], flat[:, 2].astype(np.int64)
     letters, values, line = [], [], []
-    done = 0
+    done = taken = 0
     for start, end, own in zip(starts, ends, rows, strict=True):
-        letters += [plain.letter[done:start], np.array([row[0] for row in own], np.uint8)]
-        values += [plain.value[done:start], np.array([row[1] for row in own], np.float64)]
-        line += [plain.line[done:start], np.array([row[2] for row in own], np.int64)]
-        done = end
+        upto = taken + len(own)
+        letters += [plain.letter[done:start], new_letter[taken:upto]]
+        values += [plain.value[done:start], new_value[taken:upto]]
+        line += [plain.line[done:start], new_line[taken:upto]]
+        done, taken = end, upto
     return Words(
         np.concatenate([*letters, plain.letter[done:]]),
         np.concatenate([*values, plain.value[done:]]),
@@ -85,7 +94,11 @@ def _words_of(
     raw: bytes, number: int, lists: dict[int, tuple[float, ...]], place: Place, unknown: Place
 ) -> Iterator[Row]:
     free = _FREE_TEXT.search(raw)
-    raw = raw[: free.end()] if free else raw
+    if free:
+        if not raw[: free.start()].strip():  # nearly always
+            yield ord("M"), float(free[1]), number
+            return
+        raw = raw[: free.end()]
     named = _NAMED.match(raw)
     if named and not _FLAGS.match(named[1]):
         unknown.notes.add(named[1].decode("ascii").upper(), unknown.line + number)
