@@ -1,6 +1,7 @@
 """Whole build files against the truth that their composer kept: feed, idle times, set points, whatever the dialect."""
 
 import io
+import tracemalloc
 
 import numpy as np
 import pytest
@@ -9,6 +10,9 @@ from hypothesis import strategies as st
 
 from monitor.build_file import BuildSchedule, read_build_file
 from monitor.build_file.feed_steps import feed_steps
+from monitor.config import demo_profile
+from monitor.core.field import build_field
+from monitor.core.outlook import Limits, Stretch, look_ahead
 from tests.build_file_examples import AT_ONCE, Composer, composed, read
 
 SEEDS = range(12)
@@ -169,3 +173,41 @@ def test_progress_comes_to_the_end() -> None:
     assert told == sorted(told)
     assert told[-1] == len(text)
     assert len(told) > 10
+
+
+def _peak_bytes(lines: int) -> int:
+    """Most memory in use while a file of so many even lines is read from an iterator."""
+    row = "".join(f"G1 X{number % 97} Y{number % 89} E1\n" for number in range(1000)).encode()
+    pieces = (b"M83\n" + row if number == 0 else row for number in range(lines // 1000))
+    tracemalloc.start()
+    schedule = read_build_file(pieces, AT_ONCE, block_bytes=1 << 17)
+    peak = tracemalloc.get_traced_memory()[1]
+    tracemalloc.stop()
+    assert schedule.lines == lines + 1
+    return peak
+
+
+def test_memory_does_not_grow_with_the_file() -> None:
+    """Eight times the lines need hardly more memory: only the schedule grows."""
+    assert _peak_bytes(400_000) < 1.25 * _peak_bytes(50_000)
+
+
+def _doses_min(first_tool: int, then_tool: int) -> list[float]:
+    """Doses of the strands when one feeds for two seconds and another for an hour after it."""
+    parameters = demo_profile().parameters
+    walls_c = np.array([25.0, 35.0, 195.0, 225.0])
+    moves = "".join(f"G1 X{number % 2 * 60} E{number * 2} F60\n" for number in range(1, 60))
+    schedule = read(f"T{first_tool}\nG1 E20 F600\nT{then_tool}\nG92 E0\n{moves}")
+    steps = feed_steps(schedule, [strand.input for strand in parameters.strands])
+    rows = zip(steps.length_s.tolist(), steps.feed_mm.tolist(), strict=True)
+    future = [Stretch(length_s, walls_c, tuple(fed)) for length_s, fed in rows]
+    field = build_field(parameters)
+    limits = [Limits(200.0, 300.0, 10.0, 30.0)] * len(parameters.strands)
+    return [outlook.dose_min for outlook in look_ahead(field, field.initial(walls_c), future, limits)]
+
+
+def test_a_forward_run_takes_the_steps() -> None:
+    """The engine's look ahead runs through a schedule: each strand ages more where it stands for the hour."""
+    one, other = _doses_min(1, 0), _doses_min(0, 1)
+    assert one[1] > 3 * other[1] > 0.0
+    assert other[0] > 3 * one[0] > 0.0
