@@ -51,7 +51,7 @@ samples = st.builds(
 events: st.SearchStrategy[Event] = st.one_of(
     samples,
     st.builds(Tick, times),
-    st.builds(LinkChange, times, st.booleans(), texts),
+    st.builds(LinkChange, times, st.booleans(), texts, st.booleans()),
     st.builds(Malformed, times, texts, texts),
 )
 

@@ -1,0 +1,362 @@
+"""A watch that ends, or is cut off, is gone on with: nothing is lost over it, nothing is told or recorded twice."""
+
+import asyncio
+import errno
+import fcntl
+import gzip
+import json
+import os
+import subprocess
+import sys
+from collections import Counter
+from dataclasses import replace
+from datetime import timedelta
+from pathlib import Path
+
+import pytest
+
+from connectors.recording import Conclusion, read_recording
+from connectors.telemetry import LinkChange, Sample
+from monitor.cli import main
+from monitor.config import Profile, demo_profile, profile_from_tables
+from monitor.core.alert_types import RequestKind
+from monitor.headless import PlainPrinter
+from monitor.resuming import CannotResumeError, take_up
+from monitor.resumption import resumption
+from monitor.session import Session
+from monitor.step import Step
+from tests.recording_examples import validator
+from tests.resume_examples import (
+    LONG_S,
+    alert_changes,
+    go_on,
+    hot_night,
+    kinds,
+    record_night,
+    resumed_session,
+    taken_up,
+)
+from tests.watch_examples import Caught
+
+GAP_S = 40.0
+FEEDING = 2
+"""The input that feeds all night."""
+
+
+@pytest.fixture(scope="module")
+def whole(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, Session]:
+    """The night without a break; its alert of input 4 rises at half its length and gets worse."""
+    path = tmp_path_factory.mktemp("whole") / "night.jsonl"
+    return path, record_night(path)
+
+
+@pytest.fixture
+def night(whole: tuple[Path, Session], tmp_path: Path) -> Path:
+    """A copy of the night, to be cut."""
+    path = tmp_path / "night.jsonl"
+    path.write_bytes(whole[0].read_bytes())
+    return path
+
+
+def _cut(path: Path, size: int) -> None:
+    os.truncate(path, size)
+
+
+def _place_of_alert(data: bytes) -> int:
+    """Where the line of the first alert begins."""
+    return data.index(b'{"kind":"alert"')
+
+
+CUTS = {
+    "in a sample, early": lambda data: data.index(b"\n[600.0,") + 20,
+    "between two lines": lambda data: data.index(b"\n[1200.0,") + 1,
+    "after the event that raised an alert": _place_of_alert,
+    "in the line of an alert": lambda data: _place_of_alert(data) + 50,
+    "all but the end of its line": lambda data: data.index(b"\n", _place_of_alert(data)),
+    "after an alert": lambda data: data.index(b"\n[2400.0,") + 3,
+    "in the line that ends it": lambda data: len(data) - 10,
+    "not at all": len,
+}
+
+
+@pytest.mark.parametrize("where", CUTS)
+def test_a_night_cut_off_anywhere_goes_on_to_the_same_alerts_and_doses(
+    where: str, night: Path, whole: tuple[Path, Session], capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Alerts are those of the unbroken night, each once; doses of what stood are equal, and no dose is lower.
+
+    A replay of the file comes to the recorded conclusions, and every line but a torn one fits the schema.
+    """
+    _cut(night, CUTS[where](night.read_bytes()))
+    session = go_on(night, GAP_S)
+
+    assert Counter(alert_changes(night)) == Counter(alert_changes(whole[0]))
+    assert kinds(night).count("resumed") == 1
+    assert session.latest is not None
+    assert whole[1].latest is not None
+    for strand, unbroken in zip(session.latest.strands, whole[1].latest.strands, strict=True):
+        # what feeds to the end is fresh, and differs by where its feed stood at the last step
+        assert strand.dose_now_min >= unbroken.dose_now_min - (0.1 if unbroken.input == FEEDING else 1e-6)
+        if unbroken.input not in {2, 3} and where not in {"in the line that ends it", "not at all"}:
+            assert strand.dose_now_min == pytest.approx(unbroken.dose_now_min, rel=1e-6)
+            assert strand.idle_s == pytest.approx(unbroken.idle_s)
+    assert main(["replay", str(night)]) == 0
+    assert "conclusions: as recorded then (changes of alerts: 5)" in capsys.readouterr().out
+    _check_schema(night)
+
+
+def _check_schema(path: Path) -> None:
+    torn = 0
+    for line in path.read_bytes().splitlines()[1:]:
+        try:
+            content = json.loads(line)
+        except ValueError:
+            torn += 1
+            continue
+        validator("line").validate(content)
+    assert torn <= 1
+
+
+def test_a_night_may_be_cut_off_again_and_again(night: Path, whole: tuple[Path, Session]) -> None:
+    """Three restarts in one hour: the alerts are the same, the times go on."""
+    _cut(night, CUTS["in a sample, early"](night.read_bytes()))
+    go_on(night, 30.0, 1500.0)
+    _cut(night, night.stat().st_size - 30)
+    go_on(night, 5.0, 2500.0)
+    go_on(night, 100.0)
+    assert Counter(alert_changes(night)) == Counter(alert_changes(whole[0]))
+    times = [item.time_s for item in read_recording(night).items() if isinstance(item, Sample)]
+    assert times == sorted(times)
+    assert kinds(night).count("resumed") == 3
+
+
+def test_what_was_acknowledged_stays_acknowledged(night: Path) -> None:
+    """The owner's request of before is played again, not asked again: the alert stands as he left it."""
+    _cut(night, CUTS["after an alert"](night.read_bytes()))
+    resumed = taken_up(night, GAP_S)
+    session = resumed_session(resumed, hot_night(resumed.time_s, 2600.0))
+    session.ask(RequestKind.ACKNOWLEDGE, "dose/input 4/1")
+    asyncio.run(session.run())
+    again = taken_up(night, GAP_S)
+    step = again.taken.caught_up.step
+    assert step is not None
+    assert [(alert.id, alert.state) for alert in step.assessment.alerts] == [("dose/input 4/1", "Acknowledged")]
+    standing = again.standing()
+    assert standing is not None
+    assert standing.transitions == ()
+    again.taken.close()
+
+
+def test_what_calls_is_shown_at_once_and_the_notifier_tells_it_by_itself(night: Path) -> None:
+    """Printers show the unacknowledged alert before anything comes from the machine; it is not recorded again."""
+    _cut(night, CUTS["after an alert"](night.read_bytes()))
+    resumed, caught = taken_up(night, 180.0), Caught()
+    session = resumed_session(resumed, [])
+    notifier = _Noted()
+    session.notify_with(notifier)
+    session.observe(PlainPrinter(caught.output, session, None).take)
+    asyncio.run(session.run())
+    assert "goes on: input 4 (demo-chalk) is ageing" in caught.lines[0]
+    assert "link down: the watch was started anew: nobody watched for 3 min" in caught.lines[2]
+    assert any(f"resumed from {night.name}: nobody watched for 3 min" in text for text in caught.messages)
+    assert [type(step.event) for step in notifier.steps] == [LinkChange]
+    assert [alert.id for alert in notifier.steps[0].assessment.alerts] == ["dose/input 4/1"]
+    assert len(alert_changes(night)) == 1
+
+
+class _Noted:
+    """A notifier that keeps what it is shown."""
+
+    notice = ""
+
+    def __init__(self) -> None:
+        self.steps: list[Step] = []
+
+    def take(self, step: Step) -> None:
+        """Keep it."""
+        self.steps.append(step)
+
+    async def close(self, reason: str | None = None) -> None:
+        """Nothing to finish."""
+
+
+def test_feed_of_which_nobody_knows_leaves_idle_time_and_dose_open(night: Path) -> None:
+    """Over ten unwatched minutes any strand may have fed: the low end of the range is that it did so until just now.
+
+    Alerts go by the other end, so nothing is lost by it. Of a gap shorter than the age of stale data nothing is said.
+    """
+    _cut(night, night.read_bytes().index(b"\n[2404.0,") + 3)
+    before = night.read_bytes()
+    latest = go_on(night, 600.0, 3200.0).latest
+    assert latest is not None
+    stood = latest.strands[3]
+    assert stood.idle_s == pytest.approx(latest.time_s, abs=1.0)
+    assert stood.idle_low_s is not None
+    assert stood.idle_low_s == pytest.approx(latest.time_s - 3000.0, abs=15.0)
+    assert stood.dose_low_min is not None
+    assert stood.dose_low_min < 0.2 * stood.dose_now_min
+    assert latest.strands[0].activity == "idle"
+
+    night.write_bytes(before)
+    shortly = go_on(night, 2.0, 2500.0).latest
+    assert shortly is not None
+    assert (shortly.strands[3].idle_low_s, shortly.strands[3].dose_low_min) == (None, None)
+
+
+def test_a_clock_that_was_set_back_counts_as_no_gap_and_is_told(night: Path) -> None:
+    """The watch goes on where it ended; the recording says that the gap is not known."""
+    _cut(night, CUTS["between two lines"](night.read_bytes()))
+    resumed = taken_up(night, -7200.0)
+    assert resumed.time_s == resumed.taken.caught_up.last_s
+    assert "set back" in resumed.lines()[0]
+    asyncio.run(resumed_session(resumed, []).run())
+    seam = next(
+        item for item in read_recording(night).items() if isinstance(item, Conclusion) and item.kind == "resumed"
+    )
+    assert seam.data["gap_s"] is None
+    _check_schema(night)
+
+
+def test_a_recording_that_is_being_written_is_refused(night: Path) -> None:
+    """Another process holds its lock: the message says so, and the file stays as it was."""
+    before = night.read_bytes()
+    hold = "import fcntl, sys; f = open(sys.argv[1]); fcntl.flock(f, fcntl.LOCK_EX); print(); sys.stdin.read()"
+    with subprocess.Popen(  # noqa: S603 -- our own interpreter
+        [sys.executable, "-c", hold, str(night)], stdin=subprocess.PIPE, stdout=subprocess.PIPE
+    ) as other:
+        assert other.stdout is not None
+        other.stdout.readline()
+        with pytest.raises(CannotResumeError, match=r"being written by another watch.*end the other one first"):
+            take_up(night, demo_profile())
+        other.communicate()
+    assert night.read_bytes() == before
+    take_up(night, demo_profile()).close()
+
+
+def test_a_watch_holds_the_lock_until_it_ends(night: Path) -> None:
+    """New or resumed, a recording that is written cannot be taken up; once it is closed, it can."""
+    session = resumed_session(taken_up(night, GAP_S), [])
+    with pytest.raises(CannotResumeError, match="another watch"):
+        take_up(night, demo_profile())
+    asyncio.run(session.run())
+    take_up(night, demo_profile()).close()
+
+
+def _changed(**keys: object) -> Profile:
+    profile = demo_profile()
+    return profile_from_tables({**profile.table, **keys}, profile.material_tables, "test")
+
+
+def _other_material() -> Profile:
+    strands = [dict(row) for row in demo_profile().table["strands"]]
+    strands[3]["material"] = "demo-moss"
+    return _changed(strands=strands)
+
+
+@pytest.mark.parametrize(
+    ("profile", "why"),
+    [
+        (lambda: _changed(ambient_c=19.0), "since then ambient_c changed"),
+        (_other_material, r"since then strands\[4\]\.material"),
+        (lambda: _changed(name="another one"), "of another machine, 'demo machine .*', and the profile is of 'another"),
+    ],
+)
+def test_another_load_or_machine_is_refused_and_named(profile: object, why: str, night: Path) -> None:
+    """Doses of other strands, or in another hot path, mean nothing."""
+    assert callable(profile)
+    with pytest.raises(CannotResumeError, match=why):
+        take_up(night, profile())
+
+
+def test_who_is_told_and_how_it_is_reached_may_change(night: Path) -> None:
+    """The link is no part of the machine's heat."""
+    take_up(night, replace(demo_profile(), link=None, notify_file="elsewhere.toml")).close()
+
+
+@pytest.mark.parametrize(
+    ("content", "why"),
+    [
+        (lambda _: b"", "is empty"),
+        (lambda data: data[: data.index(b"\n") // 2], "first line is incomplete"),
+        (lambda data: data[: data.index(b"\n") + 1], "nothing was recorded in it"),
+        (lambda data: data.replace(b'"version":1', b'"version":2', 1), "version 2 of the recording format"),
+        (lambda data: data + data, "a second recording begins"),
+        (gzip.compress, "it is compressed"),
+        (lambda _: b"hello\n", "is not a recording"),
+    ],
+)
+def test_what_cannot_be_gone_on_with_is_refused_and_left_alone(content: object, why: str, night: Path) -> None:
+    """Empty, cut off in its first line, without events, of a newer version, damaged, compressed, or something else."""
+    assert callable(content)
+    damaged = content(night.read_bytes())
+    night.write_bytes(damaged)
+    with pytest.raises(CannotResumeError, match=why):
+        take_up(night, demo_profile())
+    assert night.read_bytes() == damaged
+    with night.open("rb") as file:
+        fcntl.flock(file, fcntl.LOCK_EX | fcntl.LOCK_NB)  # nobody holds it any more
+
+
+def test_a_recording_that_is_gone_is_refused(night: Path) -> None:
+    """Deleted between the look for it and its opening."""
+    night.unlink()
+    with pytest.raises(CannotResumeError, match="No such file"):
+        take_up(night, demo_profile())
+
+
+def test_lost_lines_are_told(night: Path) -> None:
+    """A gap in the recording, or a damaged line, does not keep it from being gone on with; the owner is told."""
+    gap = b'{"kind":"gap","time_s":4000.0,"lines_lost":3,"reason":"the disk is full"}\n'
+    for more in (gap, b"damaged\n"):
+        whole_night = night.read_bytes()
+        night.write_bytes(whole_night + more)
+        resumed = taken_up(night, GAP_S)
+        assert "parts of that recording are missing" in resumed.lines()[1]
+        resumed.taken.close()
+        night.write_bytes(whole_night)
+
+
+def test_a_full_disk_at_the_seam_is_made_up_for_later(night: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """No room even for the seam: told, and the watch goes on; with room the seam comes first, whole and once."""
+    _cut(night, CUTS["after the event that raised an alert"](night.read_bytes()))
+    true_write, room = os.write, [100]
+
+    def little_room(file: int, data: bytes) -> int:
+        if room[0] <= 0:
+            raise OSError(errno.ENOSPC, "No space left on device")
+        written = true_write(file, data[: room[0]])
+        room[0] -= written
+        return written
+
+    monkeypatch.setattr(os, "write", little_room)
+    resumed = taken_up(night, GAP_S)
+    session = resumed_session(resumed, hot_night(resumed.time_s, LONG_S))
+    assert "the disk is full" in session.notice
+    room[0] = 10**9
+    asyncio.run(session.run())
+    assert kinds(night).count("resumed") == 1
+    assert alert_changes(night).count(("raised", "dose/input 4/1")) == 1
+    assert kinds(night).index("alert") < kinds(night).index("resumed") < kinds(night).index("gap")
+    _check_schema(night)
+
+
+def test_a_link_that_never_opens_leaves_the_resumed_recording_in_place(night: Path) -> None:
+    """What was recorded before is kept, whatever becomes of the new process."""
+    resumed = taken_up(night, GAP_S)
+    session = resumed_session(resumed, [])
+    asyncio.run(session.run())
+    assert not session.is_discarded
+    assert night.exists()
+    assert kinds(night)[-1] == "end"
+
+
+def test_the_gap_is_reckoned_by_the_newest_pair_of_clocks(night: Path) -> None:
+    """The clock drifts from the recording's time; the last pair counts, carried on to the last line."""
+    pair = b'{"kind":"clock","time_s":3590.0,"wall":"2030-01-01T00:00:00Z"}\n{"kind":"clock","time_s":1,"wall":"no"}\n'
+    night.write_bytes(night.read_bytes() + pair)
+    taken = take_up(night, demo_profile())
+    wall = taken.caught_up.pair.wall
+    assert wall.year == 2030
+    gone_on = resumption(taken, wall + timedelta(seconds=100.0))
+    assert gone_on.time_s == pytest.approx(3690.0)
+    taken.close()
