@@ -223,6 +223,22 @@ class TestHeat:
         """Without a T word."""
         assert self.rows("T3\nM104 S200") == [(2, "tool", 3, 200.0, False, False)]
 
+    def test_tools_take_their_values_by_themselves(self) -> None:
+        """After G10 P S R a change of the tool brings standby for the one left and the active value for the other."""
+        rows = self.rows("G10 P0 S210 R150\nG10 P1 S240 R160\nT1\nT2\nT0")
+        assert [(row[0], row[2], row[3], row[5]) for row in rows] == [
+            (1, 0, 210.0, False),
+            (2, 1, 160.0, True),
+            (3, 0, 150.0, True),
+            (3, 1, 240.0, False),
+            (4, 1, 160.0, True),
+            (5, 0, 210.0, False),
+        ]
+
+    def test_tools_that_are_only_heated_are_listed(self) -> None:
+        """Whoever reads a set point needs to know whose it is."""
+        assert read("M104 T3 S200\nG1 X1\n").tools == {0: ((1, 1.0),), 3: ((4, 1.0),)}
+
     def test_wait_for_all(self) -> None:
         """M116 waits for every heater that was ever set."""
         rows = self.rows("M104 S200\nM140 S60\nM116")
@@ -239,7 +255,10 @@ class TestHeat:
         assert times.duration == pytest.approx((0.95, 101.0, 201.6))
 
     def test_impossible_ones_are_told(self) -> None:
-        """No heater goes beyond 1000 °C."""
+        """No heater goes beyond 1000 °C, no tool has such a number."""
+        odd = read("M104 T99999 S200\nG10 P-3 S100 R50\nM221 T99999 S50\nG1 X1\n")
+        assert (odd.set_points, odd.tools) == ((), {0: ((1, 1.0),)})
+        assert [row.first_line for row in odd.notes] == [1, 3]
         schedule = read("M104 S20000\nG1 X1\n")
         assert schedule.set_points == ()
         assert counted(schedule.notes) == {"set point that cannot be meant": (1, 1)}
@@ -316,4 +335,9 @@ def test_an_input_that_is_not_used_has_no_plan() -> None:
     assert schedule.of_input(3) is None
     plan = schedule.of_input(1)
     assert plan is not None
+    assert plan.next_use_s(4.0) == 4.0
+    assert plan.next_use_s(10.5) is None
+    other = schedule.of_input(2)
+    assert other is not None
+    assert other.next_use_s(4.0) == pytest.approx(17.0, abs=1e-6)  # the change takes seven seconds
     assert (plan.first_s, plan.last_s) == pytest.approx((0.0, 10.0), abs=1e-6)

@@ -9,7 +9,7 @@ from collections.abc import Callable, Mapping
 from functools import partial
 from typing import Final
 
-from monitor.build_file.machine_state import HeaterState, Line, MachineState, Still
+from monitor.build_file.machine_state import MOST_TOOLS, HeaterState, Line, MachineState, Still, ToolValues
 from monitor.build_file.schedule import Heater, SetPoint
 
 _HOTTEST_C: Final = 1000.0
@@ -37,10 +37,12 @@ def _number(state: MachineState, line: Line, heater: Heater) -> int:
 def _ask(
     state: MachineState, line: Line, heater: Heater, number: int, target_c: float | None, *, waits: bool, cools: bool
 ) -> None:
-    own = state.heaters.setdefault((heater, number), HeaterState(0.0, state.settings.room_c))
-    if target_c is not None and target_c > _HOTTEST_C:
+    if not 0 <= number <= MOST_TOOLS or (target_c is not None and target_c > _HOTTEST_C):
         state.note("set point that cannot be meant", line.number)
         return
+    if heater is Heater.TOOL:
+        state.tools_used.add(number)
+    own = state.heaters.setdefault((heater, number), HeaterState(0.0, state.settings.room_c))
     own.target_c = own.target_c if target_c is None else max(target_c, 0.0)
     if state.may_keep(line.number):
         is_standby = heater is Heater.TOOL and number != state.tool
@@ -85,10 +87,28 @@ def _wait_for_all(state: MachineState, line: Line) -> None:
 def tool_temperatures(state: MachineState, line: Line) -> None:
     """Set a tool's active (S) and standby (R) value; the tool's state decides which of them holds."""
     number = _number(state, line, Heater.TOOL)
-    letter = "S" if number == state.tool else "R"
-    target_c = line.get(letter)
+    if not 0 <= number <= MOST_TOOLS:
+        state.note("set point that cannot be meant", line.number)
+        return
+    before = state.tool_values.get(number, ToolValues())
+    active_c, standby_c = line.get("S"), line.get("R")
+    state.tool_values[number] = ToolValues(
+        before.active_c if active_c is None else active_c, before.standby_c if standby_c is None else standby_c
+    )
+    target_c = active_c if number == state.tool else standby_c
     if target_c is not None:
         _ask(state, line, Heater.TOOL, number, target_c, waits=False, cools=False)
+
+
+def change_temperatures(state: MachineState, line: Line, left: int) -> None:
+    """After a change of the tool, the one that was left goes to its standby value and the new one to its active."""
+    rows = (
+        (left, state.tool_values.get(left, ToolValues()).standby_c),
+        (state.tool, state.tool_values.get(state.tool, ToolValues()).active_c),
+    )
+    for number, target_c in rows:
+        if target_c is not None:
+            _ask(state, line, Heater.TOOL, number, target_c, waits=False, cools=False)
 
 
 COMMANDS: Final[Mapping[tuple[str, float], Callable[[MachineState, Line], None]]] = {

@@ -8,14 +8,14 @@ from collections.abc import Callable, Mapping, Sequence
 from math import isnan, pi
 from typing import Final
 
-from monitor.build_file.machine_state import Line, MachineState, Still
+from monitor.build_file.heat_commands import change_temperatures
+from monitor.build_file.machine_state import MOST_TOOLS, Line, MachineState, Still
 from monitor.build_file.settings import Mix
 
 BESIDE_TOOL: Final = frozenset({("M", 6.0), *(("G", float(code)) for code in (0, 1, 2, 3, 17, 18, 19, 20, 21, 90, 91))})
 """Codes beside which a T word selects a tool; beside others it is their parameter."""
 
 _PERCENT: Final = 0.01
-_MOST_TOOLS: Final = 1000
 _COMPONENTS: Final = "ABCDHI"
 _MOST_MIXES: Final = 4096
 
@@ -24,7 +24,7 @@ def tool_word(state: MachineState, line: Line, tool: float) -> None:
     """Select a tool, and change to it where nothing more is needed."""
     if isnan(tool):
         return  # counted with all words that lack a number
-    if tool != int(tool) or abs(tool) > _MOST_TOOLS:
+    if tool != int(tool) or abs(tool) > MOST_TOOLS:
         state.unknown.add("T without a tool's number", state.first_line + line.number)
         return
     state.known_commands += 1
@@ -36,12 +36,13 @@ def tool_word(state: MachineState, line: Line, tool: float) -> None:
 def _change(state: MachineState, line: Line) -> None:
     if state.selected == state.tool:
         return
-    state.tool = state.selected
+    left, state.tool = state.tool, state.selected
     state.tool_changes += 1
     state.change_s += state.settings.toolchange_s
     state.stills.append(Still(line.number, state.settings.toolchange_s))
     state.tool_track.set(line.number, float(state.tool))
     state.feed_with(state.tool, line.number)
+    change_temperatures(state, line, left)
     if not state.mix_of(state.tool) and state.tool >= 0:
         state.note(f"tool {state.tool} feeds no known input", line.number)
 
@@ -49,7 +50,7 @@ def _change(state: MachineState, line: Line) -> None:
 def _change_to_selected(state: MachineState, line: Line) -> None:
     """M6: its own T may stand after it on the line."""
     tool = line.get("T")
-    if tool is not None and tool == int(tool) and abs(tool) <= _MOST_TOOLS:
+    if tool is not None and tool == int(tool) and abs(tool) <= MOST_TOOLS:
         state.selected = int(tool)
     _change(state, line)
 
@@ -98,7 +99,7 @@ def mix_of_weights(weights: Mapping[int, float]) -> Mix:
 
 
 def _mix_for_tool(state: MachineState, line: Line, tool: int, mix: Mix) -> None:
-    if mix and abs(tool) <= _MOST_TOOLS:
+    if mix and abs(tool) <= MOST_TOOLS:
         state.mix_of_tool[tool] = mix
         if tool == state.tool:
             _mix_now(state, line, mix)
@@ -127,11 +128,11 @@ def _volume(state: MachineState, line: Line) -> None:
 def _flow(state: MachineState, line: Line) -> None:
     """M221 S: percent of the feed, of one tool (T or D) or of all."""
     percent = line.get("S")
-    if percent is None or not 0.0 <= percent <= 1000.0:  # noqa: PLR2004 -- per cent
-        state.note("flow factor that cannot be meant", line.number)
-        return
     tool = line.get("T") if line.get("T") is not None else line.get("D")
     key = state.tool if tool is None else int(tool)
+    if percent is None or not 0.0 <= percent <= 1000.0 or abs(key) > MOST_TOOLS:  # noqa: PLR2004 -- per cent
+        state.note("flow factor that cannot be meant", line.number)
+        return
     state.flows[key] = percent * _PERCENT
     if key == state.tool:
         state.flow_factor.set(line.number, percent * _PERCENT)

@@ -17,6 +17,10 @@ MOST_EVENTS: Final = 100_000
 """Set points, pauses and the like that are kept one by one; further ones are counted."""
 
 
+MOST_TOOLS: Final = 1000
+"""Numbers of tools and heaters beyond this are slips."""
+
+
 class Still(NamedTuple):
     """Time in which the axes stand, on a line of the block; or a feed by the controller itself, without travel."""
 
@@ -80,6 +84,13 @@ class HeaterState:
     reached_c: float
 
 
+class ToolValues(NamedTuple):
+    """Set points that a tool takes by itself, while it is active and while it is not; None where none was given."""
+
+    active_c: float | None = None
+    standby_c: float | None = None
+
+
 @dataclass(slots=True)
 class Retraction:
     """What G10 and G11 do, and whether the strand is drawn back."""
@@ -117,6 +128,7 @@ class MachineState:
     flows: dict[int, float] = field(default_factory=dict)
     weights: dict[int, float] = field(default_factory=dict)
     heaters: dict[tuple[Heater, int], HeaterState] = field(default_factory=dict)
+    tool_values: dict[int, ToolValues] = field(default_factory=dict)
     first_line: int = 0
     stills: list[Still] = field(default_factory=list)
     position_sets: list[PositionSet] = field(default_factory=list)

@@ -132,6 +132,14 @@ class InputPlan:
     gap_s: float
     gap_start_s: float
 
+    def next_use_s(self, time_s: float) -> float | None:
+        """When it feeds again at or after a time: that time itself within a row; None when it is never used again."""
+        rows = self.stretches
+        is_new = rows.new_mm > 0.0
+        place = int(np.searchsorted(rows.end_s[is_new], time_s, side="right"))
+        starts = rows.start_s[is_new]
+        return None if place == len(starts) else max(float(starts[place]), time_s)
+
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Marks:
@@ -196,7 +204,7 @@ class BuildSchedule:
     unassigned_mm : float
         Feed by tools of which no input is known [mm].
     tools : Mapping[int, Mix]
-        Every tool that the file selects, with its mix at the end.
+        Every tool that the file selects or heats, with its mix at the end.
     set_points : tuple of SetPoint
         Changes of set points, in order.
     pauses : tuple of Pause
