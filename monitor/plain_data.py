@@ -36,6 +36,7 @@ _ONE_TO_ONE: Final = (
     "stiff_from_mm",
     "merge_wall_c",
     "min_feed_c",
+    "next_use_s",
 )
 """Numbers of a strand that keep their names."""
 
@@ -135,6 +136,7 @@ def _strand(strand: StrandAssessment) -> Plain:
         "warn_left_high_s": _number(strand.warn_left_s.high),
         "limit_left_low_s": _number(strand.limit_left_s.low),
         "limit_left_high_s": _number(strand.limit_left_s.high),
+        "is_used_again": None if strand.next_use_s is None else isfinite(strand.next_use_s),
         "doubt": strand.doubt,
         "stall": None if strand.stall is None else _stall(strand.stall),
     }

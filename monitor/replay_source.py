@@ -5,9 +5,8 @@ from contextlib import aclosing
 
 from connectors.recording import Conclusion
 from connectors.replay_link import ReplayLink
-from connectors.telemetry import Event
-from monitor.core.alert_types import Request
-from monitor.request_data import request_in
+from monitor.core.engine_input import EngineInput
+from monitor.recorded_inputs import input_in
 
 
 class ReplaySource:
@@ -30,16 +29,16 @@ class ReplaySource:
         self.has_gaps = False
         """Whether lines could not be written then."""
 
-    async def events(self) -> AsyncIterator[Event | Request]:
+    async def events(self) -> AsyncIterator[EngineInput]:
         """Yield what the engine was told then, in the same order."""
         async with aclosing(self._link.items()) as items:
             async for item in items:
                 if not isinstance(item, Conclusion):
                     yield item
                     continue
-                request = request_in(item)
-                if request is not None:
-                    yield request
+                told = input_in(item)
+                if told is not None:
+                    yield told
                 else:
                     self._take(item)
         self.is_over = True

@@ -18,11 +18,12 @@ from connectors.recording import Conclusion, Header, Recording, is_compressed, r
 from connectors.telemetry import Event, Sample
 from monitor.comparison import recorded_mark, replayed_mark
 from monitor.config import Profile
-from monitor.core.alert_types import AlertTransition, Request
+from monitor.core.alert_types import AlertTransition
 from monitor.core.engine import Engine
+from monitor.core.engine_input import EngineInput
 from monitor.profile_change import profile_change
+from monitor.recorded_inputs import input_in
 from monitor.recording_place import open_to_append
-from monitor.request_data import request_in
 from monitor.resumed_feed import is_counter
 from monitor.resumed_time import ClockPair, clock_pair
 from monitor.step import Step
@@ -50,9 +51,9 @@ class CaughtUp:
         if not isinstance(item, Conclusion):
             self._advance(item)
             return
-        request = request_in(item)
-        if request is not None:
-            self._advance(request)
+        told = input_in(item)
+        if told is not None:
+            self._advance(told)
             return
         self.pair = clock_pair(item) or self.pair
         self.has_gaps = self.has_gaps or item.kind == "gap"
@@ -60,7 +61,7 @@ class CaughtUp:
             mark = recorded_mark(item)
             self.unwritten = [it for it in self.unwritten if not mark.agrees(replayed_mark(it))]
 
-    def _advance(self, event: Event | Request) -> None:
+    def _advance(self, event: EngineInput) -> None:
         self.step = self.engine.advance(event)
         self.unwritten = list(self.step.transitions)
         if isinstance(event, Sample):

@@ -11,12 +11,14 @@ from typing import Any, Final
 
 from connectors.clean_text import clean_text
 from connectors.errors import LinkFailedError
-from connectors.telemetry import Event, Tick
+from connectors.telemetry import Tick
 from monitor.core.alert_types import Request, RequestKind
 from monitor.core.assessment import Assessment
+from monitor.core.engine_input import EngineInput
+from monitor.core.next_use import NextUses
 from monitor.every import Every
 from monitor.plain_data import assessment_data, flow_slip_data, transition_data
-from monitor.request_data import request_data
+from monitor.recorded_inputs import recorded_input
 from monitor.session_parts import Judge, Notifying, Recording, Source
 from monitor.step import Step
 from monitor.unreported import SensorRoll
@@ -221,7 +223,7 @@ class Session:
             if self._notifier is None or look != self._notifier.take:
                 self._show(look, self._standing)
 
-    def _take(self, event: Event | Request) -> None:
+    def _take(self, event: EngineInput) -> None:
         self.time_s = max(self.time_s, event.time_s)
         self._record_input(event)
         step = self._engine.advance(event)
@@ -239,14 +241,14 @@ class Session:
             self._onlookers.remove(look)
             self.take_fault(f"a part that looks on ({getattr(look, '__qualname__', 'unnamed')})", error)
 
-    def _record_input(self, event: Event | Request) -> None:
+    def _record_input(self, event: EngineInput) -> None:
         self._has_heard = self._has_heard or not isinstance(event, Tick)
-        if not isinstance(event, Request):
+        if not isinstance(event, Request | NextUses):
             self._roll.take(event)
         if self._recorder is None:
             return
-        if isinstance(event, Request):
-            kind, data = request_data(event)
+        if isinstance(event, Request | NextUses):
+            kind, data = recorded_input(event)
             self._recorder.record_conclusion(kind, event.time_s, data)
         else:
             self._recorder.record_event(event)

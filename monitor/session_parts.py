@@ -4,14 +4,14 @@ from collections.abc import AsyncIterator, Mapping
 from typing import Any, Protocol
 
 from connectors.telemetry import Event
-from monitor.core.alert_types import Request
+from monitor.core.engine_input import EngineInput
 from monitor.step import Step
 
 
 class Source(Protocol):
     """Where the events come from: a link, or a recording with the owner's requests in it."""
 
-    def events(self) -> AsyncIterator[Event | Request]:
+    def events(self) -> AsyncIterator[EngineInput]:
         """Yield events in order of time."""
         ...
 
@@ -19,7 +19,7 @@ class Source(Protocol):
 class Judge(Protocol):
     """An engine (`monitor.core.engine.Engine`)."""
 
-    def advance(self, event: Event | Request) -> Step:
+    def advance(self, event: EngineInput) -> Step:
         """Take in one event."""
         ...
 

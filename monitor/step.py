@@ -2,16 +2,16 @@
 
 from typing import Protocol
 
-from connectors.telemetry import Event
-from monitor.core.alert_types import AlertTransition, Request
+from monitor.core.alert_types import AlertTransition
 from monitor.core.assessment import Assessment
+from monitor.core.engine_input import EngineInput
 
 
 class Step(Protocol):
     """What the engine made of one event."""
 
     @property
-    def event(self) -> Event | Request:
+    def event(self) -> EngineInput:
         """The event."""
         ...
 

@@ -5,9 +5,10 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Final
 
-from connectors.telemetry import Event, LinkChange, Malformed, Sample
-from monitor.core.alert_types import AlertState, AlertTransition, Priority, Request
+from connectors.telemetry import LinkChange, Malformed, Sample
+from monitor.core.alert_types import AlertState, AlertTransition, Priority
 from monitor.core.assessment import Activity, Assessment, StrandAssessment
+from monitor.core.engine_input import EngineInput
 from monitor.every import Every
 from monitor.step import Step
 
@@ -78,7 +79,7 @@ class Totals:
             self._take_strands(self._newest.assessment)
         return tuple(self._strands.values())
 
-    def _count(self, event: Event | Request) -> None:
+    def _count(self, event: EngineInput) -> None:
         match event:
             case Sample():
                 self.events["samples"] += 1

@@ -14,6 +14,7 @@ from monitor.core.alert_types import AlertState, Priority, Request, RequestKind
 from monitor.core.assessment import Activity, Condition, Quality
 from monitor.core.dose import cautious_law
 from monitor.core.engine import Engine, Step, advance, run
+from monitor.core.engine_input import EngineInput
 from monitor.core.engine_state import build_model, initial_state
 from monitor.core.parameters import AlertLimits, Parameters
 from tests.machines import GREY, machine
@@ -33,12 +34,12 @@ def _still(until_s: float, every_s: float = 10.0, **walls: float) -> Iterator[Sa
     return (_sample(step * every_s, **walls) for step in range(int(until_s / every_s) + 1))
 
 
-def _last(events: Iterable[Event | Request], parameters: Parameters | None = None) -> Step:
+def _last(events: Iterable[EngineInput], parameters: Parameters | None = None) -> Step:
     *_, step = run(events, machine() if parameters is None else parameters)
     return step
 
 
-def _raised(events: Iterable[Event | Request], parameters: Parameters | None = None) -> dict[str, float]:
+def _raised(events: Iterable[EngineInput], parameters: Parameters | None = None) -> dict[str, float]:
     told: dict[str, float] = {}
     for step in run(events, machine() if parameters is None else parameters):
         for change in step.transitions:
@@ -354,7 +355,7 @@ _EVENTS = st.one_of(
 
 @settings(max_examples=60, deadline=None)
 @given(st.lists(_EVENTS, max_size=25))
-def test_any_stream_is_survived_and_told_honestly(events: list[Event | Request]) -> None:
+def test_any_stream_is_survived_and_told_honestly(events: list[EngineInput]) -> None:
     """Times in any order, missing channels, odd values: no error, finite doses, time never backwards."""
     last_s = 0.0
     for step in run(events, machine(2)):

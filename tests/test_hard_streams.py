@@ -7,13 +7,14 @@ import pytest
 from connectors.telemetry import Event, Sample
 from monitor.core.alert_types import AlertTransition, Request, RequestKind
 from monitor.core.engine import run
+from monitor.core.engine_input import EngineInput
 from monitor.core.stall_watch import Pace, paced
 from tests.machines import machine
 
 WALLS = {"temp_c:nozzle": 220.0, "temp_c:cold_end": 30.0}
 
 
-def _told(events: Iterable[Event | Request]) -> list[AlertTransition]:
+def _told(events: Iterable[EngineInput]) -> list[AlertTransition]:
     return [change for step in run(events, machine()) for change in step.transitions]
 
 
@@ -69,7 +70,7 @@ def test_a_silent_sensor_alone_raises_nothing_by_its_set_point() -> None:
 def test_the_stop_limit_of_a_liner_is_told_under_an_alarm_that_was_seen() -> None:
     """Ceiling ALARM acknowledged; then the liner passes its stop limit: that leads, and is not folded away."""
 
-    def events() -> Iterator[Event | Request]:
+    def events() -> Iterator[EngineInput]:
         for second in range(900):
             manifold_c = 200.0 if second < 100 else 252.0 if second < 400 else 320.0
             yield Sample(float(second), {**WALLS, "temp_c:manifold": manifold_c})

@@ -11,6 +11,7 @@ from hypothesis import strategies as st
 from connectors.telemetry import Event, Execution, Sample, Tick
 from monitor.core.alert_types import AlertState, AlertTransition, Request, RequestKind
 from monitor.core.engine import run
+from monitor.core.engine_input import EngineInput
 from monitor.core.parameters import ColdEnd, Parameters, WallLaw
 from monitor.core.readings import Sensor
 from monitor.core.sensor_trace import SensorTrace, is_jump, jumps_lately, still_s, traced
@@ -25,12 +26,12 @@ def _sample(time_s: float, execution: Execution | None = None, **values: float) 
     return Sample(time_s, {**WALLS, **SETS, "fed_mm:1": 0.0, **named}, execution)
 
 
-def _changes(events: Iterable[Event | Request], parameters: Parameters | None = None) -> list[AlertTransition]:
+def _changes(events: Iterable[EngineInput], parameters: Parameters | None = None) -> list[AlertTransition]:
     steps = run(events, machine() if parameters is None else parameters)
     return [change for step in steps for change in step.transitions]
 
 
-def _calls(events: Iterable[Event | Request]) -> list[tuple[str, str, str]]:
+def _calls(events: Iterable[EngineInput]) -> list[tuple[str, str, str]]:
     return [(it.event, it.alert.condition, it.alert.priority.name) for it in _changes(events) if it.calls]
 
 
@@ -231,7 +232,7 @@ def test_out_of_service_lasts_until_it_is_put_back() -> None:
     ]
     out = Request(200.0, RequestKind.TAKE_OUT, "sensor/sensor nozzle/1", "owner", "broken")
     back = Request(9000.0, RequestKind.PUT_BACK, "sensor/sensor nozzle/1", "owner")
-    told_and_asked: list[Event | Request] = [*silent, out, back]
+    told_and_asked: list[EngineInput] = [*silent, out, back]
     events = sorted(told_and_asked, key=lambda event: event.time_s)
     told = [(c.time_s, c.event) for c in _changes(events) if c.alert.condition == "sensor"]
 

@@ -8,10 +8,11 @@ from collections.abc import Callable, Iterator
 import pytest
 
 from connectors.errors import LinkFailedError
-from connectors.telemetry import Event, LinkChange, Malformed, Tick
+from connectors.telemetry import LinkChange, Malformed, Tick
 from monitor.client import WatchClient
-from monitor.core.alert_types import Request, RequestKind
+from monitor.core.alert_types import RequestKind
 from monitor.core.engine import Engine
+from monitor.core.engine_input import EngineInput
 from monitor.exit_codes import OWN_FAULT
 from monitor.headless import PlainPrinter
 from monitor.running import Manner, Words, carry_out, run_alone, run_beside
@@ -352,7 +353,7 @@ async def test_an_engine_that_fails_still_ends_the_watch() -> None:
     """Without judgement there is no watch: only what looks on may fail."""
 
     class BrokenEngine(ScriptedEngine):
-        def advance(self, event: Event | Request) -> ScriptedStep:
+        def advance(self, event: EngineInput) -> ScriptedStep:
             raise ZeroDivisionError(event.time_s)
 
     session = Session(ListedLink(NIGHT), BrokenEngine(), name="test")

@@ -8,8 +8,9 @@ from typing import Any
 import numpy as np
 
 from connectors.telemetry import Event, Execution, Sample
-from monitor.core.alert_types import Alert, AlertState, AlertTransition, Priority, Request
+from monitor.core.alert_types import Alert, AlertState, AlertTransition, Priority
 from monitor.core.assessment import Activity, Assessment, Condition, Quality, StrandAssessment, WallReading
+from monitor.core.engine_input import EngineInput
 from monitor.core.span import Span
 from monitor.output import Output
 from tests.machines import machine
@@ -90,7 +91,7 @@ def sample(time_s: float, **walls_c: float) -> Sample:
 class ScriptedStep:
     """A step of which the test knows everything; counts how often its assessment is read."""
 
-    event: Event | Request
+    event: EngineInput
     transitions: tuple[AlertTransition, ...] = ()
     strand: StrandAssessment = STRAND
     reads: int = 0
@@ -110,7 +111,7 @@ class ScriptedEngine:
     alerts_at: Mapping[float, AlertTransition] = field(default_factory=dict)
     steps: list[ScriptedStep] = field(default_factory=list)
 
-    def advance(self, event: Event | Request) -> ScriptedStep:
+    def advance(self, event: EngineInput) -> ScriptedStep:
         """Note the event; tell what is scripted for its time."""
         self.log.append(f"engine {type(event).__name__} {event.time_s:g}")
         found = self.alerts_at.get(event.time_s)

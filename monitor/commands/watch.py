@@ -28,6 +28,12 @@ def add_parser(subparsers: "argparse._SubParsersAction[argparse.ArgumentParser]"
     parser.add_argument(
         "--print-unit", action="store_true", help="print a systemd unit that runs this watch as a service, and end"
     )
+    parser.add_argument(
+        "--plan",
+        metavar="FILE",
+        type=Path,
+        help="the build's file: follow the build along it, and tell when a strand will not last until its next use",
+    )
     add_view_options(parser)
     add_record_options(parser, "on, in your own directory of recordings")
     add_resume_options(parser)

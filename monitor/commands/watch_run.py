@@ -8,17 +8,20 @@ from collections.abc import Iterator
 from contextlib import closing, contextmanager
 from pathlib import Path
 
+from monitor.build_loading import read_schedule
 from monitor.commands.loading import loaded
 from monitor.commands.resume_choice import resumed_watch
 from monitor.config import Profile, load_profile
 from monitor.core.engine import Engine
 from monitor.exit_codes import DONE, WrongUseError
+from monitor.followed_source import FollowedSource
 from monitor.heartbeat import Heartbeat
 from monitor.link_mapping import host
 from monitor.links import link_text, open_link
 from monitor.notifier import Notifier
 from monitor.notify_file import plan_of
 from monitor.notify_plan import NotifyPlan, channel_text, ladder_text
+from monitor.planning.following import PlanFollower
 from monitor.profile_report import CAUTION, loan_lines
 from monitor.recording_start import go_on_recording, start_recording
 from monitor.resumption import Resumption
@@ -26,6 +29,7 @@ from monitor.running import Words, carry_out, manner_of
 from monitor.service_manager import service_manager
 from monitor.service_unit import unit_text
 from monitor.session import Session
+from monitor.session_parts import Source
 from monitor.totals import Totals
 
 
@@ -77,8 +81,11 @@ def _make_session(profile: Profile, arguments: argparse.Namespace, resumed: Resu
         may_reset=arguments.i_know_open_may_reset,
         waits=arguments.wait,
     )
+    source: Source = link if resumed is None else resumed.link(link)
+    if arguments.plan is not None:
+        source = FollowedSource(source, PlanFollower(read_schedule(arguments.plan, profile.motion)))
     return Session(
-        link if resumed is None else resumed.link(link),
+        source,
         engine,
         name=link_text(profile.link),
         sensors=profile.parameters.sensors_needed,

@@ -21,7 +21,7 @@ from monitor.core.withdrawal import withdrawal
 
 _NEAR_S: Final = 3600.0
 _NEAR: Final = "near its warn dose"  # beside the conditions of alerts
-_STANDS_TOO_LONG: Final = frozenset({"dose", "standing", _NEAR})
+_STANDS_TOO_LONG: Final = frozenset({"dose", "standing", "next_use", _NEAR})
 _MUST_GO: Final = _STANDS_TOO_LONG | {"softening", "ceiling"}
 _BACK: Final = _MUST_GO | {"stall"}
 

@@ -32,6 +32,23 @@ def dose_action(facts: Facts) -> str:
     return f"{advance}{_purge(facts)}{_withdraw(facts)}. Mind hot parts."
 
 
+def next_use_text(facts: Facts) -> str:
+    """When it is needed, and how long it lasts at the least."""
+    strand = strand_of(facts)
+    needed = "soon" if strand.next_use_s is None else f"in {clock_words(strand.next_use_s)}"
+    return (
+        f"input {strand.input} ({strand.material}) is needed {needed}, but at these temperatures may pass its limit in"
+        f" {clock_words(strand.limit_left_s.low)}"
+    )
+
+
+def next_use_action(facts: Facts) -> str:
+    """Keep it fresh, by how much and by when."""
+    strand = strand_of(facts)
+    advance = f"{_heat(strand)}Advance input {strand.input}{_by(facts)} {_within(strand)}"
+    return f"{advance}{_purge(facts)}{_withdraw(facts)}{_lower(facts)}. Mind hot parts."
+
+
 def softening_text(facts: Facts) -> str:
     """How far it is soft, and how long it has been."""
     strand = strand_of(facts)

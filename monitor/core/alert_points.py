@@ -45,7 +45,7 @@ def alert_points(parameters: Parameters) -> tuple[Point, ...]:
     """All points, in their order: of strands, liners, shared channel, melting, heaters, cooling, sensors, link."""
     strands = [
         point
-        for condition in ("dose", "softening", "ceiling", "cold_feed", "standing", "stall")
+        for condition in ("dose", "softening", "ceiling", "cold_feed", "standing", "stall", "next_use")
         for point in _strand_points(condition, parameters)
     ]
     link = Point(ALERT_TABLE["link"], "link", _padded(parameters.limits.unavailable_after_s))
@@ -73,6 +73,7 @@ def _strand_points(condition: str, parameters: Parameters) -> list[Point]:
             "cold_feed": (0.0,),
             "standing": (parameters.limits.idle_backstop_h,),
             "stall": (0.0, STALLED_PERCENT),
+            "next_use": (0.0,),
         }[condition]
         points.append(
             Point(ALERT_TABLE[condition], f"input {strand.input}", _padded(*limits), strand=index, input=strand.input)

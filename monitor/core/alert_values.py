@@ -40,6 +40,7 @@ def point_values(model: Model, state: EngineState) -> Array:
                 *unknown,
                 *standing_h,
                 *stalled,
+                *_short_min(state),
                 *liners,
                 *shared,
                 *_missing_j(model, state),
@@ -64,6 +65,7 @@ def point_values(model: Model, state: EngineState) -> Array:
     others = [
         *standing_h,
         *stalled,
+        *_short_min(state),
         *walls.liners_c,
         *_shared_percent(model, state),
         *_missing_j(model, state),
@@ -151,6 +153,16 @@ def _missing_j(model: Model, state: EngineState) -> list[float]:
         for index, feed in enumerate(feeds)
     )
     return model.melt.missing_j(state.melt) if is_blind else [_NOTHING] * len(state.melt)
+
+
+def _short_min(state: EngineState) -> list[float]:
+    """How much too early each strand may pass its limit for its next use [min]; nothing without a plan."""
+    if not state.short_s:
+        return [_NOTHING] * len(state.feeds.strands)
+    return [
+        _NOTHING if is_feeding(feed, state.time_s) else short_s / 60.0
+        for feed, short_s in zip(state.feeds.strands, state.short_s, strict=True)
+    ]
 
 
 def _sensing(model: Model, state: EngineState) -> list[float]:

@@ -6,8 +6,8 @@ Reads the state, changes nothing.
 from monitor.core.assessment import LinerReading, SharedReading
 from monitor.core.engine_state import EngineState, Model
 from monitor.core.parameters import Strand
-from monitor.core.stall_findings import BalanceSight
 from monitor.core.shared_channel import Content
+from monitor.core.stall_findings import BalanceSight
 
 
 def shared_readings(model: Model, state: EngineState) -> tuple[SharedReading, ...]:

@@ -55,10 +55,15 @@ def assess_strand(model: Model, state: EngineState, index: int, quality: Quality
         dose_low_min=_dose_low_min(model, state, index),
         stall=model.stalls.finding(state.stalls, index),
         flow_slip=state.stalls.inputs[index].state.limits.observed(),
+        next_use_s=None if not state.next_use_s else _until(state.next_use_s[index], state.time_s),
         doubt="" if ageing is None else main_doubt(ageing, material.limit_min, material.limit_high_min),
         stand_in=strand.stand_in,
         stand_in_for=strand.stand_in_for,
     )
+
+
+def _until(start_s: float | None, now_s: float) -> float | None:
+    return None if start_s is None else max(0.0, start_s - now_s)
 
 
 def _rows(model: Model, state: EngineState, index: int) -> tuple[Array, Array, Array]:
@@ -86,6 +91,12 @@ def _ageing(model: Model, state: EngineState, index: int) -> Ageing | None:
         log_wet=float(law.log_factor[0, 0]),
         speed_mm_s=speed_mm_s if is_moving else 0.0,
     )
+
+
+def limit_left_s(model: Model, state: EngineState, index: int) -> float:
+    """Least time until a strand passes its limit dose if nothing changes [s]."""
+    material = model.parameters.strands[index].material
+    return _left(_ageing(model, state, index), material.limit_min, material.limit_high_min).low
 
 
 def _left(ageing: Ageing | None, limit_min: float, limit_high_min: float) -> Span:

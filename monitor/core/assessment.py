@@ -121,6 +121,7 @@ class StrandAssessment:
     dose_low_min: float | None = None  # likewise of `dose_now_min`: the dose if all was cold while no data came
     stall: StallFinding | None = None  # None while the strand moves as it should, or nothing tells
     flow_slip: tuple[FlowSlip, ...] = ()  # slip as it was observed, by flow and manifold temperature
+    next_use_s: float | None = None  # from now, as a plan of the build has it; infinite: never again; None: not known
     doubt: str = ""  # the datum that makes most of the range of `limit_left_s`; empty where there is no range
 
     @property

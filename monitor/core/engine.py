@@ -11,18 +11,21 @@ from functools import cached_property
 from itertools import repeat
 from typing import Final
 
-from connectors.telemetry import Event, Execution, LinkChange, Malformed, Sample, Tick
+from connectors.telemetry import Execution, LinkChange, Malformed, Sample, Tick
 from monitor.core.alert_types import AlertTransition, Request
 from monitor.core.alert_values import point_values
 from monitor.core.assess import assess
+from monitor.core.assess_strand import limit_left_s
 from monitor.core.assessment import Assessment
 from monitor.core.data_age import silence_s
+from monitor.core.engine_input import EngineInput
 from monitor.core.engine_state import EngineState, Model, build_model, initial_state
 from monitor.core.estimates import estimated_sensors
 from monitor.core.feed import Feeds, carried, moved_untold, read_feeds
 from monitor.core.field_state import FieldState
 from monitor.core.gap_dose import stood_meanwhile
 from monitor.core.judging import is_news, judge, requested
+from monitor.core.next_use import NextUses
 from monitor.core.parameters import Parameters
 from monitor.core.readings import read_sensors, wall_vector
 from monitor.core.sensor_trace import traced
@@ -38,7 +41,7 @@ class Step:
     """What came of one event: the alerts that changed, and the assessment for whoever looks."""
 
     def __init__(
-        self, event: Event | Request, model: Model, state: EngineState, alerts: tuple[AlertTransition, ...]
+        self, event: EngineInput, model: Model, state: EngineState, alerts: tuple[AlertTransition, ...]
     ) -> None:
         self.event = event
         self.transitions = alerts
@@ -57,23 +60,21 @@ class Engine:
         self._model = build_model(parameters)
         self._state = initial_state(self._model)
 
-    def advance(self, event: Event | Request) -> Step:
+    def advance(self, event: EngineInput) -> Step:
         """Take in one event."""
         before = self._state
         self._state, told = advance(self._model, before, event)
         return Step(event, self._model, self._state, told)
 
 
-def run(events: Iterable[Event | Request], parameters: Parameters) -> Iterator[Step]:
+def run(events: Iterable[EngineInput], parameters: Parameters) -> Iterator[Step]:
     """Judge a stream of events, in order: the whole watch as a plain generator."""
     engine = Engine(parameters)
     for event in events:
         yield engine.advance(event)
 
 
-def advance(
-    model: Model, state: EngineState, event: Event | Request
-) -> tuple[EngineState, tuple[AlertTransition, ...]]:
+def advance(model: Model, state: EngineState, event: EngineInput) -> tuple[EngineState, tuple[AlertTransition, ...]]:
     """State after one event, and the alerts that changed with it.
 
     Time never runs backwards: an older stamp counts as now.
@@ -96,8 +97,31 @@ def advance(
             return (_moved_untold(model, state) if event.feed_unknown else state), ()
         case Malformed():
             return state._replace(time_s=time_s, counts=_counted(state, "malformed")), ()
-        case Request():
-            return requested(model, state._replace(time_s=time_s), event)
+        case _:
+            return _told(model, state, state._replace(time_s=time_s), event)
+
+
+def _told(
+    model: Model, before: EngineState, state: EngineState, told: Request | NextUses
+) -> tuple[EngineState, tuple[AlertTransition, ...]]:
+    """What comes of a word of the owner or of the plan."""
+    if isinstance(told, Request):
+        return requested(model, state, told)
+    return judge(model, before, _planned(model, state, told))
+
+
+def _planned(model: Model, state: EngineState, note: NextUses) -> EngineState:
+    """State that knows when each strand is needed next, and how much too early it may pass its limit."""
+    start_s = dict(note.uses)
+    next_s = tuple(start_s.get(strand.input) for strand in model.parameters.strands)
+    short_s = tuple(_short_s(model, state, at, needed_s) for at, needed_s in enumerate(next_s))
+    return state._replace(next_use_s=next_s, short_s=short_s)
+
+
+def _short_s(model: Model, state: EngineState, index: int, needed_s: float | None) -> float:
+    if needed_s is None or math.isinf(needed_s):
+        return -math.inf
+    return needed_s - state.time_s - limit_left_s(model, state, index)
 
 
 def _sampled(model: Model, state: EngineState, sample: Sample, time_s: float) -> EngineState:

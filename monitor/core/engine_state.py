@@ -81,6 +81,8 @@ class EngineState(NamedTuple):
     link_available: bool = False
     link_reason: str = "not connected yet"
     alerts: AlertBook = _NO_ALERTS
+    next_use_s: tuple[float | None, ...] = ()  # per strand, by the plan of the build; empty without one
+    short_s: tuple[float, ...] = ()  # how much too early each may pass its limit, by the plan's latest word
     settled: Mapping[int, tuple[int, StallPattern]] = (
         _NOTHING_SETTLED  # by point: activation, and the pattern told in it
     )

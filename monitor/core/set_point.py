@@ -15,7 +15,7 @@ from monitor.core.field_state import FieldState
 from monitor.core.outlook import Limits, Stretch, look_ahead
 
 SOON_S: Final = 3600.0
-"""A strand that fed within so long is needed soon. Judgement: no plan of the build is known."""
+"""A strand that fed within so long is needed soon, where no plan of the build tells. Judgement."""
 MARGIN_K: Final = 2.0
 """A regulated wall swings about its set point. Judgement."""
 RAMP_K_PER_MIN: Final = 3.0
@@ -95,6 +95,8 @@ def ramp_s(from_c: float, to_c: float) -> float:
 
 
 def _is_needed_soon(strand: StrandAssessment) -> bool:
+    if strand.next_use_s is not None:
+        return strand.next_use_s <= SOON_S
     return strand.fed_mm is not None and strand.fed_mm > 0.0 and strand.idle_s <= SOON_S
 
 

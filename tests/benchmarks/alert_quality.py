@@ -16,12 +16,12 @@ from typing import Final, NamedTuple
 from connectors.recording import Conclusion, read_recording
 from connectors.simulated_machine import SimulatedMachine, simulate
 from connectors.simulated_scenarios import SCENARIOS, FaultKind, Scenario
-from connectors.telemetry import Event
 from monitor.config import demo_profile
 from monitor.core.alert_table import ALERT_TABLE
-from monitor.core.alert_types import AlertTransition, Priority, Request
+from monitor.core.alert_types import AlertTransition, Priority
 from monitor.core.engine import run
-from monitor.request_data import request_in
+from monitor.core.engine_input import EngineInput
+from monitor.recorded_inputs import input_in
 
 PERIOD_S: Final = 2.0
 WINDOW_S: Final = 600.0
@@ -65,7 +65,7 @@ class Night:
         return EXPECTED.get(self.name, STALLS)
 
 
-def judged(name: str, events: Iterable[Event | Request]) -> Night:
+def judged(name: str, events: Iterable[EngineInput]) -> Night:
     """Run a night through the engine."""
     changes: list[AlertTransition] = []
     last_s = 0.0
@@ -90,14 +90,14 @@ def recorded(path: Path) -> Night:
     return judged(path.name.split(".")[0], _events(path))
 
 
-def _events(path: Path) -> Iterator[Event | Request]:
+def _events(path: Path) -> Iterator[EngineInput]:
     for item in read_recording(path).items():
         if not isinstance(item, Conclusion):
             yield item
             continue
-        request = request_in(item)
-        if request is not None:
-            yield request
+        told = input_in(item)
+        if told is not None:
+            yield told
 
 
 def most_in_ten_minutes(night: Night) -> int:

@@ -16,12 +16,12 @@ from dataclasses import dataclass, replace
 
 from connectors.simulated_link import SimulatedLink
 from connectors.simulated_scenarios import SCENARIOS
-from connectors.telemetry import Event
 from monitor.check_in import CheckIn, fetcher
 from monitor.config import demo_profile
-from monitor.core.alert_types import AlertState, AlertTransition, Priority, Request
+from monitor.core.alert_types import AlertState, AlertTransition, Priority
 from monitor.core.assessment import Assessment
 from monitor.core.engine import Engine
+from monitor.core.engine_input import EngineInput
 from monitor.notifier import Notifier
 from monitor.notify_attempt import Channel
 from monitor.notify_plan import NotifyPlan
@@ -44,7 +44,7 @@ class Alarming:
     transitions: tuple[AlertTransition, ...]
 
     @property
-    def event(self) -> Event | Request:
+    def event(self) -> EngineInput:
         """As it was."""
         return self.step.event
 
@@ -60,7 +60,7 @@ class AlarmingEngine:
     def __init__(self) -> None:
         self._engine, self._next_s, self._count = Engine(demo_profile().parameters), WARM_UP_S, 0
 
-    def advance(self, event: Event | Request) -> Alarming:
+    def advance(self, event: EngineInput) -> Alarming:
         """Take in one event."""
         step = self._engine.advance(event)
         if event.time_s < self._next_s:
