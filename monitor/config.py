@@ -21,6 +21,7 @@ from monitor.link_mapping import Link, sensors_reported
 from monitor.material_errors import MaterialsError
 from monitor.material_tables import Origin, merge
 from monitor.materials import MaterialTable, load_materials, package_materials
+from monitor.planning.settings import PlanSettings
 from monitor.profile_checks import check
 from monitor.profile_defaults import DefaultUsed, defaults_used
 from monitor.profile_draft import draft
@@ -28,6 +29,7 @@ from monitor.profile_faults import Fault, Finding, Place, ProfileError, fault, f
 from monitor.profile_model import ProfileFile
 from monitor.profile_motion import motion_settings
 from monitor.profile_parameters import Loan, check_materials, loans, make_parameters
+from monitor.profile_planning import plan_settings
 from monitor.text_file import UnreadableError, read_text_file
 
 __all__ = [
@@ -68,6 +70,8 @@ class Profile:
         Where the notification channels stand; None for the owner's own place.
     motion : MotionSettings
         What is needed to read build files.
+    planning : PlanSettings
+        What is needed to plan a build beside that.
     """
 
     parameters: Parameters
@@ -79,6 +83,7 @@ class Profile:
     sensors_reported: frozenset[str]
     notify_file: str | None = None
     motion: MotionSettings = field(default_factory=MotionSettings)
+    planning: PlanSettings = field(default_factory=PlanSettings)
 
 
 def load_profile(path: Path, *, user_materials: Sequence[Path] = ()) -> Profile:
@@ -196,6 +201,7 @@ def _assemble(model: ProfileFile, table: Mapping[str, Any], materials: MaterialT
         sensors_reported=frozenset() if model.link is None else sensors_reported(model.link),
         notify_file=model.alerts.notify_file,
         motion=motion_settings(model),
+        planning=plan_settings(model),
     )
 
 

@@ -93,6 +93,8 @@ def _liners(read: Draft) -> Iterator[Finding]:
 def _names(read: Draft) -> Iterator[Finding]:
     yield from _twice("zones", "name", {place: zone.name for place, zone in read.zones.items()})
     yield from _twice("heaters", "name", {place: heater.name for place, heater in read.heaters.items()})
+    tools = {place: heater.tool for place, heater in read.heaters.items() if heater.tool is not None}
+    yield from _twice("heaters", "tool", tools)
     yield from _twice("inputs", "input", {place: row.input for place, row in read.inputs.items()})
     yield from _twice("strands", "input", {place: strand.input for place, strand in read.strands.items()})
 

@@ -12,6 +12,7 @@ from pydantic.fields import FieldInfo
 from monitor.core.parameters import Parameters
 from monitor.profile_faults import Place, key_text, shown
 from monitor.profile_model import Origin, ProfileFile
+from monitor.profile_planning import COLD_END_ORIGIN, cold_end_default
 
 LINK_DEFAULT = "chosen for this kind of link, no source"
 _COOLANT = "ambient_c: the coolant is taken to enter as warm as the room"
@@ -32,7 +33,8 @@ class DefaultUsed:
 
 def defaults_used(profile: ProfileFile, parameters: Parameters) -> tuple[DefaultUsed, ...]:
     """All defaults that the profile uses, in the order of its keys, then those drawn from other values."""
-    return (*_walk(profile, ()), *_coolant(profile, parameters), *_rules(profile, parameters))
+    drawn = (*_coolant(profile, parameters), *_cold_end(profile, parameters), *_rules(profile, parameters))
+    return (*_walk(profile, ()), *drawn)
 
 
 def _walk(table: BaseModel, path: Place) -> Iterator[DefaultUsed]:
@@ -63,6 +65,12 @@ def _default(info: FieldInfo, path: Place, value: object) -> Iterator[DefaultUse
 def _coolant(profile: ProfileFile, parameters: Parameters) -> Iterator[DefaultUsed]:
     if profile.cold_end is not None and profile.cold_end.coolant_c is None:
         yield DefaultUsed(key_text(("cold_end", "coolant_c")), parameters.ambient_c, _COOLANT)
+
+
+def _cold_end(profile: ProfileFile, parameters: Parameters) -> Iterator[DefaultUsed]:
+    temp_c = cold_end_default(profile, parameters)
+    if temp_c is not None:
+        yield DefaultUsed(key_text(("planning", "cold_end_c")), temp_c, COLD_END_ORIGIN)
 
 
 def _rules(profile: ProfileFile, parameters: Parameters) -> Iterator[DefaultUsed]:

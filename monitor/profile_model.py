@@ -77,11 +77,12 @@ class ColdEndTable(ProfileTable):
 
 
 class HeaterTable(ProfileTable):
-    """One `[[heaters]]`."""
+    """One `[[heaters]]`; `tool` is the number by which a build file sets it."""
 
     name: Name
     sensor: Name
     power_w: Annotated[Number, Field(gt=0, le=10_000)]
+    tool: Annotated[int, Field(strict=True, ge=0, le=99)] | None = None
 
 
 class InputTable(ProfileTable):
@@ -180,6 +181,17 @@ class MotionTable(ProfileTable):
         return self
 
 
+_BLOCK: Final = "judgement: a block of some hundred grams with 60 W, insulated"
+
+
+class PlanningTable(ProfileTable):
+    """`[planning]`: how walls follow their set points and where the cold end stays, only for planning a build."""
+
+    heats_k_s: Annotated[Number, Field(ge=0.01, le=20), Origin(_BLOCK)] = 0.4
+    cools_k_s: Annotated[Number, Field(ge=0.001, le=20), Origin(_BLOCK)] = 0.05
+    cold_end_c: RoomTemperature | None = None
+
+
 LinkTable = Annotated[Link, Field(discriminator="kind")]
 
 
@@ -196,5 +208,6 @@ class ProfileFile(ProfileTable):
     strands: Annotated[tuple[StrandTable, ...], Field(min_length=1, max_length=64)]
     link: LinkTable | None = None
     motion: MotionTable = MotionTable()
+    planning: PlanningTable = PlanningTable()
     alerts: AlertTable = AlertTable()
     materials: dict[str, dict[str, Any]] = {}

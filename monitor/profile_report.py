@@ -16,6 +16,7 @@ from monitor.profile_drives import current_notes, drive_lines, motion_lines
 from monitor.profile_faults import shown
 from monitor.profile_model import InputTable
 from monitor.profile_motion import build_file_lines
+from monitor.profile_planning import heater_tool_lines
 
 CAUTION: Final = (
     "Caution: strandwatch only watches. It does not replace the machine's own thermal protection,"
@@ -44,6 +45,7 @@ def summary_lines(profile: Profile) -> Iterator[str]:
     yield from _drive_lines(profile)
     yield from _link_lines(profile)
     yield from build_file_lines(profile.motion)
+    yield from heater_tool_lines(profile.planning)
     yield "defaults used:" if profile.defaults else "defaults used: none"
     yield from (f"  {default}" for default in profile.defaults)
     yield from _notes(profile)

@@ -90,6 +90,7 @@ wetted = true
 # name = "manifold heater"
 # sensor = "manifold"
 # power_w = 50.0
+# tool = 9  # the number by which a build file sets this heater; only needed for planning a build
 
 # One table for each input. Where known, also:
 #   encoder_mm_per_count = 0.1   feed for one count of its encoder [mm]
@@ -140,6 +141,13 @@ _MOTION: Final = """
 # 0 = 1
 # [motion.mixes.8]  # a tool that feeds several inputs
 # weights = { 1 = 0.25, 2 = 0.75 }
+
+# How the hot path follows its set points; only needed for planning a build (strandwatch plan). These are the defaults,
+# judgement: time your own block with a watch.
+# [planning]
+# heats_k_s = 0.4  # how fast the manifold heats up
+# cools_k_s = 0.05  # and cools down by itself
+# cold_end_c = 37.0  # a cold end with a sensor while all is well; left out, ambient_c and 12 K
 """
 
 
