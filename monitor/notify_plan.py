@@ -22,10 +22,11 @@ class NotifyPlan:
 
 
 def ladder_text(plan: NotifyPlan) -> str:
-    """Say who is told of an ALARM, and when."""
+    """Say who is told of an ALARM, and when; and how often there is a sign of life for somebody outside."""
     steps = [f"{', '.join(names)} {when}" for when, names in _steps(plan)]
     again = f"then all again every {span_text(plan.repeat_s)}"
-    return f"an ALARM goes to {'; '.join(steps)}; {again}, until it is acknowledged or over"
+    outside = "" if plan.check_in is None else f"; a check-in every {span_text(plan.check_in.every_s)}"
+    return f"an ALARM goes to {'; '.join(steps)}; {again}, until it is acknowledged or over{outside}"
 
 
 def channel_text(channel: Channel) -> str:

@@ -11,6 +11,7 @@ from typing import Any
 from connectors.errors import LinkFailedError
 from connectors.recording import Conclusion, Recording
 from connectors.telemetry import Event, Execution, Tick
+from monitor.check_in import CheckIn
 from monitor.core.alert_types import Alert, AlertState, AlertTransition, Priority
 from monitor.core.assessment import Assessment, Quality, WallReading
 from monitor.notifier import Notifier
@@ -410,3 +411,4 @@ def test_the_ladder_can_be_told_in_words() -> None:
         "an ALARM goes to telephone at once; sister after 5 min; then all again every 15 min, until it is acknowledged"
         " or over"
     )
+    assert ladder_text(replace(plan, check_in=CheckIn(postman))).endswith("or over; a check-in every 5 min")
