@@ -11,7 +11,7 @@ from typing import Final
 
 from connectors.simulated_faults import NO_LOSS, StrandFault
 from connectors.simulated_program import Piece
-from connectors.simulated_scenarios import INPUTS
+from connectors.simulated_scenarios import INPUTS, Fault, FaultKind
 
 CYCLE_MM: Final = 0.36
 """Strand lost when the motor slips by one electrical cycle: 4 full steps, whatever the microstepping."""
@@ -31,6 +31,8 @@ FLAG_CHANCE: Final = 0.5
 """That the driver notices a skip at all."""
 FALSE_FLAG_CHANCE: Final = 1 / 3_000
 """That it reports a stall on a withdrawal where none was."""
+OUT_OF_HEAT_MM: Final = 40.0
+"""Drawn back so far, nothing of a strand is left in the hot channel."""
 LIMIT_MM_S: Final = 4.6
 """Speed above which a drive skips while the manifold is at the strand's own `LIMIT_C`."""
 LIMIT_PER_K: Final = 0.035
@@ -48,7 +50,7 @@ class StrandFeed:
         self.commanded_mm = 0.0
         self.mark_mm = 0.0  # highest commanded_mm so far
         self.stalled = False  # the driver has reported a stall; whoever reads it clears it
-        self._limit_c = LIMIT_C[number]
+        self._number, self._limit_c = number, LIMIT_C[number]
         self._random, self._luck, self._fault = random, luck, fault
         self._scale = random.uniform(-WHEEL_ERROR, WHEEL_ERROR)
         self._driven_mm, self._seen_mm, self._owed_mm = 0.0, 0.0, 0.0
@@ -69,6 +71,15 @@ class StrandFeed:
         self._way_mm = self._seen_mm - before_mm
         self._way_s = piece.length_mm / piece.speed_mm_s if piece.under_way else 0.0
         return new_mm * loss.melted * (1.0 - skipped)
+
+    @property
+    def is_in_heat(self) -> bool:
+        """Whether it has not been drawn out of the hot channel."""
+        return self.mark_mm - self.commanded_mm < OUT_OF_HEAT_MM
+
+    def jam(self, time_s: float) -> None:
+        """From now on the strand is jammed, whatever else it had; it shows within its next millimetres."""
+        self._fault = StrandFault(Fault(FaultKind.JAM, time_s, input=self._number), self._luck)
 
     def encoder_mm(self) -> float:
         """What the encoder says now: whole counts, a little late while the strand moves [mm]."""

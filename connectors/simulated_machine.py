@@ -5,12 +5,15 @@ demos and tests: its physics are its own and simple, and share nothing with the 
 same for the same seed: every kind of chance has its own generator, so a fault changes nothing before its onset.
 """
 
+from bisect import bisect_right
 from collections.abc import Iterator
 from math import ceil, isfinite
 from random import Random
 from typing import Final
 
 from connectors.errors import SettingsError
+from connectors.simulated_ageing import StrandAge
+from connectors.simulated_build import Move, SetPoint, carried_out, delayed_set_points
 from connectors.simulated_faults import StrandFault
 from connectors.simulated_feed import StrandFeed
 from connectors.simulated_heat import HotPath
@@ -88,15 +91,22 @@ class SimulatedMachine:
             number: StrandFeed(number, chance(seed, f"strand {number}"), luck, self._strand_fault(number, luck))
             for number in INPUTS
         }
+        laws = {} if scenario.planned is None else scenario.planned.age_laws
+        self.ages = {number: StrandAge(laws[number], chance(seed, f"age {number}")) for number in sorted(laws)}
+        self.jammed_s: dict[int, float] = {}  # when a strand that had aged too far was pushed
         self._runner = Runner(())
+        self._set_points = _manifold_set_points(scenario)
         self._settled_s = 0.0
         self._flow_mm_s = 0.0
 
     def step(self, step_s: float) -> None:
         """Move on by `step_s` [s], at the most `STEP_MOST_S`."""
-        self._set_points()
+        self._set_heaters()
         self._flow_mm_s = sum(self._move(piece) for piece in self._runner.pieces(step_s)) / step_s
         self.heat.step(step_s, self._flow_mm_s, self._radiator())
+        for number, age in self.ages.items():
+            if self.feeds[number].is_in_heat:
+                age.stand(step_s, self.heat.state.manifold_c)
         self.time_s += step_s
         self._next_state(step_s)
 
@@ -128,16 +138,34 @@ class SimulatedMachine:
             return 0.0
         return round(self._runner.progress, 5)
 
-    def _move(self, piece: Piece) -> float:
-        return self.feeds[piece.input].move(piece, self.heat.state.manifold_c, self.time_s)
+    @property
+    def build_s(self) -> float:
+        """How long the build has been under way [s]."""
+        return self._runner.done_s
 
-    def _set_points(self) -> None:
+    def _move(self, piece: Piece) -> float:
+        feed, age = self.feeds[piece.input], self.ages.get(piece.input)
+        if age is None:
+            return feed.move(piece, self.heat.state.manifold_c, self.time_s)
+        if piece.length_mm > 0 and age.is_beyond and piece.input not in self.jammed_s:
+            self.jammed_s[piece.input] = self.time_s
+            feed.jam(self.time_s)
+        melted_mm = feed.move(piece, self.heat.state.manifold_c, self.time_s)
+        age.renew(melted_mm)
+        return melted_mm
+
+    def _set_heaters(self) -> None:
         if self.execution not in {Execution.WAIT, Execution.ACTIVE}:
             self.heat.set_c = (0.0, 0.0)
             return
         cold = self._present(FaultKind.COLD_MANIFOLD)
         below_k = 0.0 if cold is None else COLD_BY_K * cold.severity
-        self.heat.set_c = (MANIFOLD_SET_C - below_k, NOZZLE_SET_C)
+        self.heat.set_c = (self._manifold_set_c() - below_k, NOZZLE_SET_C)
+
+    def _manifold_set_c(self) -> float:
+        """The newest set point; while the machine heats up, the first."""
+        due = bisect_right(self._set_points, self._runner.done_s, key=lambda point: point.time_s)
+        return self._set_points[max(0, due - 1)].set_c
 
     def _radiator(self) -> float:
         fault = self._present(FaultKind.RADIATOR)
@@ -169,10 +197,19 @@ class SimulatedMachine:
             self.execution = Execution.PROGRAM_COMPLETED
 
     def _begin_build(self) -> None:
-        end_s = self._scenario.duration_s - COOL_DOWN_S
-        moves = program(chance(self._seed, "program"), self.time_s, end_s, self._scenario.absences)
-        self._runner = Runner(moves)
+        self._runner = Runner(self._moves())
         self.execution = Execution.ACTIVE
+
+    def _moves(self) -> Iterator[Move]:
+        if self._scenario.planned is not None:
+            return carried_out(self._scenario.planned)
+        end_s = self._scenario.duration_s - COOL_DOWN_S
+        return program(chance(self._seed, "program"), self.time_s, end_s, self._scenario.absences)
+
+
+def _manifold_set_points(scenario: Scenario) -> tuple[SetPoint, ...]:
+    planned = scenario.planned
+    return (SetPoint(0.0, MANIFOLD_SET_C),) if planned is None else delayed_set_points(planned)
 
 
 def chance(seed: int, of: str) -> Random:

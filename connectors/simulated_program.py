@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from random import Random
 from typing import Final
 
+from connectors.simulated_build import Move
 from connectors.simulated_scenarios import INPUTS, Absence
 
 REUSE_S: Final = 3_450.0
@@ -27,15 +28,6 @@ PRIME_MM_S: Final = 4.0
 RETRACT_MM_S: Final = 25.0
 LONG_PAUSE_CHANCE: Final = 0.03
 _WEIGHTS: Final = dict(zip(INPUTS, (5.0, 4.0, 2.0, 0.25, 0.6, 0.15), strict=True))
-
-
-@dataclass(frozen=True, slots=True)
-class Move:
-    """Feed `length_mm` of the strand at `input` in `time_s`; negative withdraws, 0 is a pause."""
-
-    input: int
-    length_mm: float
-    time_s: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -117,6 +109,11 @@ class Runner:
     def finished(self) -> bool:
         """All moves are done."""
         return self._index == len(self._moves)
+
+    @property
+    def done_s(self) -> float:
+        """How long it has been under way [s]."""
+        return self._done_s
 
     @property
     def progress(self) -> float:

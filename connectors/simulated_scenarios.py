@@ -11,6 +11,8 @@ from enum import StrEnum
 from types import MappingProxyType
 from typing import Final
 
+from connectors.simulated_build import SimulatedBuild
+
 INPUTS: Final = (1, 2, 3, 4, 5, 6)
 NIGHT_S: Final = 36_000.0
 COOL_DOWN_S: Final = 1_500.0
@@ -112,6 +114,8 @@ class Scenario:
         Length of the night [s].
     build : str
         Name of the invented build.
+    planned : SimulatedBuild or None
+        What is carried out instead of the invented program.
     """
 
     name: str
@@ -123,6 +127,7 @@ class Scenario:
     garbled_s: tuple[float, ...] = ()
     duration_s: float = NIGHT_S
     build: str = BUILD
+    planned: SimulatedBuild | None = None
 
     @property
     def onset_s(self) -> float:
