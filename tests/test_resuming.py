@@ -16,7 +16,7 @@ from pathlib import Path
 import pytest
 
 from connectors.recording import Conclusion, read_recording
-from connectors.telemetry import LinkChange, Sample
+from connectors.telemetry import LinkChange, Sample, Tick
 from monitor.cli import main
 from monitor.config import Profile, demo_profile, profile_from_tables
 from monitor.core.alert_types import RequestKind
@@ -360,3 +360,27 @@ def test_the_gap_is_reckoned_by_the_newest_pair_of_clocks(night: Path) -> None:
     gone_on = resumption(taken, wall + timedelta(seconds=100.0))
     assert gone_on.time_s == pytest.approx(3690.0)
     taken.close()
+
+
+def test_a_machine_that_answers_soon_after_a_restart_raises_no_alarm_for_the_gap(night: Path) -> None:
+    """Ten minutes unwatched, first data 8 s after the start: 'no data' is held back; one that stays silent is told."""
+    _cut(night, CUTS["between two lines"](night.read_bytes()))
+    before = night.read_bytes()
+    resumed = taken_up(night, 600.0)
+    waiting = [Tick(resumed.time_s + second) for second in range(1, 8)]
+    answer = hot_night(resumed.time_s + 8.0, resumed.time_s + 30.0)
+    asyncio.run(resumed_session(resumed, [*waiting, *answer]).run())
+    assert [change for change in alert_changes(night) if change[1].startswith("link")] == [
+        ("suppressed", "link/link/1"),
+        ("cleared", "link/link/1"),
+    ]
+
+    night.write_bytes(before)
+    resumed = taken_up(night, 600.0)
+    silent = [Tick(resumed.time_s + second) for second in range(1, 90)]
+    asyncio.run(resumed_session(resumed, silent).run())
+    items = [item for item in read_recording(night).items() if isinstance(item, Conclusion) and item.kind == "alert"]
+    (raised,) = (item for item in items if item.data["event"] == "raised")
+    assert raised.data["id"] == "link/link/1"
+    patience_s = demo_profile().parameters.limits.unavailable_after_s
+    assert raised.time_s - resumed.time_s == pytest.approx(patience_s + 1.0)

@@ -8,6 +8,7 @@ from monitor.core.alert_types import Priority
 UNDER_WAY: Final = "it is on its way to its set point"
 LINK_LOST: Final = "no data come from the machine"
 BUILD_OVER: Final = "the build is over and the machine is cold"
+JUST_RESUMED: Final = "the watch was started anew just now, and has not heard of everything yet"
 """States of the machine in which an alert may be held back: what suppresses by design (ISA-18.2 / IEC 62682)."""
 
 

@@ -8,7 +8,7 @@ priorities of IMO MSC.302(87). Delays, deadbands, times to respond and to call a
 from collections.abc import Mapping
 from typing import Final
 
-from monitor.core.alert_rule import BUILD_OVER, LINK_LOST, UNDER_WAY, Rule
+from monitor.core.alert_rule import BUILD_OVER, JUST_RESUMED, LINK_LOST, UNDER_WAY, Rule
 from monitor.core.alert_types import Priority
 
 MINUTE_S: Final = 60.0
@@ -252,7 +252,7 @@ _ROWS: Final = (
         off_delay_s=0.0,
         needs_fresh=True,
         group="telemetry",
-        suppressed_by=(LINK_LOST, BUILD_OVER),
+        suppressed_by=(LINK_LOST, BUILD_OVER, JUST_RESUMED),
     ),
     Rule(
         condition="link",
@@ -269,7 +269,7 @@ _ROWS: Final = (
         needs_fresh=False,
         group="telemetry",
         re_alarm_s=60 * MINUTE_S,
-        suppressed_by=(BUILD_OVER,),
+        suppressed_by=(BUILD_OVER, JUST_RESUMED),
     ),
 )
 

@@ -210,7 +210,7 @@ def _moved_untold(model: Model, state: EngineState) -> EngineState:
     if silence_s(state) <= model.longest_silence_s:
         return state
     field = None if state.field is None else state.field._replace(unsure_min=state.field.dose_min)
-    return state._replace(field=field, feeds=moved_untold(state.feeds, state.time_s))
+    return state._replace(field=field, feeds=moved_untold(state.feeds, state.time_s), resumed_s=state.time_s)
 
 
 def _growing_steps(total_s: float) -> Iterator[float]:

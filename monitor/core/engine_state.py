@@ -80,6 +80,7 @@ class EngineState(NamedTuple):
     progress: float | None = None
     link_available: bool = False
     link_reason: str = "not connected yet"
+    resumed_s: float | None = None  # when a watch that had ended was gone on with
     alerts: AlertBook = _NO_ALERTS
     next_use_s: tuple[float | None, ...] = ()  # per strand, by the plan of the build; empty without one
     short_s: tuple[float, ...] = ()  # how much too early each may pass its limit, by the plan's latest word

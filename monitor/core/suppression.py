@@ -3,11 +3,12 @@
 Which alert a state holds back stands in the table (alert_table.py). Reads the engine's state, changes nothing.
 """
 
+import math
 from collections.abc import Callable, Mapping
 from typing import Final
 
 from connectors.telemetry import Execution
-from monitor.core.alert_rule import BUILD_OVER, LINK_LOST, UNDER_WAY
+from monitor.core.alert_rule import BUILD_OVER, JUST_RESUMED, LINK_LOST, UNDER_WAY
 from monitor.core.alerts import HeldBack
 from monitor.core.data_age import untold_s
 from monitor.core.engine_state import EngineState, Model
@@ -43,8 +44,15 @@ def _is_build_over(model: Model, state: EngineState, _: int) -> bool:
     return max(state.field.walls.merge_c, hottest_set_c) < min(model.glass_c)
 
 
+def _is_just_resumed(model: Model, state: EngineState, _: int) -> bool:
+    """Whether the machine has had no more time since the watch was gone on with than it has in any silence."""
+    since_s = math.inf if state.resumed_s is None else state.time_s - state.resumed_s
+    return since_s <= model.parameters.limits.unavailable_after_s
+
+
 _HOLDS: Final[Mapping[str, Callable[[Model, EngineState, int], bool]]] = {
     UNDER_WAY: _is_under_way,
     LINK_LOST: _is_link_lost,
     BUILD_OVER: _is_build_over,
+    JUST_RESUMED: _is_just_resumed,
 }
