@@ -155,6 +155,11 @@ class TestLimits:
         text = "G1 X100 E1 F6000\nG4 P0\nM204 P1000\nG1 X200 E2\n"
         assert read(text, soft).duration.planned_s == pytest.approx(1.2 + 1.1, abs=1e-9)
 
+    def test_a_limit_later_in_the_block_changes_nothing_before(self) -> None:
+        """However much more the feed moves than the axes."""
+        text = "G1 Z1 E9 F1800\n"
+        assert read(text + "M201 Z1 E9\n").duration == read(text).duration
+
     def test_speeds_per_minute(self) -> None:
         """Some dialects have M203 in mm/min."""
         text = "M203 X3000\nG1 X100 F6000\n"

@@ -102,7 +102,8 @@ def _limited(value: Floats, part: Floats, track: Track, rows: Ints) -> Floats:
     limit = track.over(rows)
     if isinstance(limit, float) and limit >= NO_LIMIT:
         return value
-    return np.minimum(value, limit / np.maximum(part, _TINY))
+    known = np.where(np.asarray(limit) >= NO_LIMIT, np.inf, limit)
+    return np.minimum(value, known / np.maximum(part, _TINY))
 
 
 def _corners(
