@@ -17,7 +17,7 @@ BESIDE_TOOL: Final = frozenset({("M", 6.0), *(("G", float(code)) for code in (0,
 
 _PERCENT: Final = 0.01
 _COMPONENTS: Final = "ABCDHI"
-_MOST_MIXES: Final = 4096
+_MOST_MIXES: Final = 100_000
 
 
 def tool_word(state: MachineState, line: Line, tool: float) -> None:
