@@ -1,10 +1,12 @@
 """A planned build run forward: what comes of every strand, and what saves it. Builds and machine are invented."""
 
+import io
 from dataclasses import replace
 
 import numpy as np
 import pytest
 
+from monitor.build_file import MotionSettings, read_build_file
 from monitor.config import demo_profile
 from monitor.core.engine import run
 from monitor.core.parameters import Parameters
@@ -124,7 +126,7 @@ def test_the_manifold_is_hot_before_what_needs_it_and_cool_meanwhile() -> None:
 
     assert manifold_c[in_seventh].min() >= 188.0
     assert manifold_c[(times_s > 8.0 * HOUR_S) & (times_s < 11.0 * HOUR_S)].max() < 182.0
-    assert all(set_c >= 172.0 for _, _, set_c in points)
+    assert all(point.set_c >= 172.0 for point in points)
 
 
 @pytest.mark.parametrize("shortest_s", [600.0, 2400.0, 7200.0])
@@ -149,6 +151,21 @@ def test_walls_follow_their_set_points_at_the_blocks_rates() -> None:
     assert manifold_c[times_s == 1100.0] == pytest.approx(185.0)
     assert manifold_c[times_s == 1120.0] == pytest.approx(193.0)
     assert manifold_c[-1] == 200.0
+
+
+def test_what_the_file_heats_before_it_feeds_is_hot_then() -> None:
+    """The manifold set while the nozzle is waited for: hot at the first feed; a wait in the build ends hot as well."""
+    text = "M109 S225\nM104 T9 S150\nG4 S100\nM104 T9 S195\nM83\nT0\nG1 E600 F60\nM109 T9 S205\nT1\nG1 E300 F60\n"
+    schedule = read_build_file(io.BytesIO(text.encode()), MotionSettings(inputs=6))
+    parameters = demo_profile().parameters
+    build = Build(
+        planned_model(parameters), schedule, SETTINGS, tuple(file_changes(schedule, parameters, SETTINGS)), "manifold"
+    )
+    walls_c = build.course(Changes(), 1.0).walls_c[:, parameters.sensors.index("manifold")]
+
+    assert walls_c[0] == 195.0
+    assert schedule.inputs[0].first_s > 60.0
+    assert walls_c[int(schedule.inputs[1].first_s) + 1] == 205.0
 
 
 def test_feed_is_what_the_file_asks_for() -> None:

@@ -21,11 +21,15 @@ _HEATED_BEFORE_S: Final = 60.0
 
 
 class Change(NamedTuple):
-    """A set point that a sensor's heater is given at a planned time [s, °C]."""
+    """A set point that a sensor's heater is given at a planned time [s, °C].
+
+    `waits`: the build goes on once it is there. Planned times have that time in them, so the wall is there at once.
+    """
 
     time_s: float
     sensor: str
     set_c: float
+    waits: bool = False
 
 
 class Advance(NamedTuple):
@@ -95,7 +99,7 @@ def file_changes(schedule: BuildSchedule, parameters: Parameters, settings: Plan
     """Set points of the hot path that the file itself asks for, in order of time."""
     nozzle = parameters.sensors[-1]
     return [
-        Change(point.time_s, settings.tool_sensors.get(point.number, nozzle), point.target_c)
+        Change(point.time_s, settings.tool_sensors.get(point.number, nozzle), point.target_c, point.waits)
         for point in schedule.set_points
         if point.heater is Heater.TOOL and (point.number in settings.tool_sensors or not point.is_standby)
     ]
@@ -107,13 +111,25 @@ def sets_manifold(changes: Iterable[Change], parameters: Parameters) -> bool:
     return any(change.sensor in at_merge and change.set_c > 0.0 for change in changes)
 
 
-def walls_of(changes: Sequence[Change], parameters: Parameters, settings: PlanSettings, times_s: Array) -> Array:
-    """Temperature of every sensor at these times [°C]; what has no set point stays where it is."""
+def first_feed_s(schedule: BuildSchedule) -> float:
+    """When the build begins to feed [s]; 0 if it never does."""
+    return min((plan.first_s for plan in schedule.inputs), default=0.0)
+
+
+def walls_of(
+    changes: Sequence[Change], parameters: Parameters, settings: PlanSettings, times_s: Array, heated_s: float = 0.0
+) -> Array:
+    """Temperature of every sensor at these times [°C]; what has no set point stays where it is.
+
+    What is set until `heated_s` is there from the start: a machine is heated before it feeds, by the file or its owner.
+    """
     walls_c = np.empty((len(times_s), len(parameters.sensors)))
     for place, sensor in enumerate(parameters.sensors):
         own = [change for change in changes if change.sensor == sensor]
         walls_c[:, place] = (
-            _followed(own, parameters.ambient_c, settings, times_s) if own else resting_c(sensor, parameters, settings)
+            _followed(own, parameters.ambient_c, settings, times_s, heated_s)
+            if own
+            else resting_c(sensor, parameters, settings)
         )
     return walls_c
 
@@ -128,19 +144,19 @@ def resting_c(sensor: str, parameters: Parameters, settings: PlanSettings) -> fl
     return parameters.ambient_c + COLD_END_ABOVE_AMBIENT_K if settings.cold_end_c is None else settings.cold_end_c
 
 
-def _followed(changes: Sequence[Change], start_c: float, settings: PlanSettings, times_s: Array) -> Array:
-    """A wall that follows its set points at the rates of the settings; never below ambient.
-
-    What is set at the very start is there already: the machine is heated before its build.
-    """
-    first = changes[0]
-    at_s, at_c = [0.0], [max(first.set_c, start_c) if first.time_s <= _HEATED_BEFORE_S else start_c]
-    ends_s = [change.time_s for change in changes[1:]] + [float(times_s[-1]) + 1.0]
-    for change, end_s in zip(changes, ends_s, strict=True):
+def _followed(
+    changes: Sequence[Change], start_c: float, settings: PlanSettings, times_s: Array, heated_s: float
+) -> Array:
+    """A wall that follows its set points at the rates of the settings; never below ambient."""
+    before = [change for change in changes if change.time_s <= max(heated_s, _HEATED_BEFORE_S)]
+    later = changes[len(before) :]
+    at_s, at_c = [0.0], [max(before[-1].set_c, start_c) if before else start_c]
+    ends_s = [change.time_s for change in later[1:]] + [float(times_s[-1]) + 1.0]
+    for change, end_s in zip(later, ends_s, strict=False):
         begin_s, begin_c = max(change.time_s, at_s[-1]), at_c[-1]
         target_c = max(change.set_c, start_c)
         rate_k_s = settings.heats_k_s if target_c > begin_c else -settings.cools_k_s
-        there_s = begin_s + (target_c - begin_c) / rate_k_s
+        there_s = begin_s if change.waits else begin_s + (target_c - begin_c) / rate_k_s
         reached_c = target_c if there_s <= end_s else begin_c + rate_k_s * (end_s - begin_s)
         at_s += [begin_s, min(there_s, end_s), end_s]
         at_c += [begin_c, reached_c, reached_c]

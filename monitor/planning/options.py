@@ -14,7 +14,7 @@ from monitor.core.engine_state import Model, initial_state
 from monitor.core.field_state import FieldState
 from monitor.core.keep_moving import moves
 from monitor.core.readings import wall_vector
-from monitor.planning.course import Advance, Change, Course, feed_of, sets_manifold, times_of, walls_of
+from monitor.planning.course import Advance, Change, Course, feed_of, first_feed_s, sets_manifold, times_of, walls_of
 from monitor.planning.forward_run import PERIOD_S, Run, run_forward
 from monitor.planning.grams import grams_of
 from monitor.planning.set_point_course import PURGED_BEFORE_S, lowest_single, set_points
@@ -108,7 +108,8 @@ class Build:
         others = [change for change in self.file_changes if change.sensor != self.manifold]
         own = changes.set_points or tuple(change for change in self.file_changes if change.sensor == self.manifold)
         feed_mm = feed_of(self.schedule, parameters, times_s, changes.advances)
-        return Course(times_s, feed_mm, walls_of([*others, *own], parameters, self.settings, times_s))
+        walls_c = walls_of([*others, *own], parameters, self.settings, times_s, first_feed_s(self.schedule))
+        return Course(times_s, feed_mm, walls_c)
 
     @property
     def used(self) -> tuple[int, ...]:
@@ -187,6 +188,11 @@ def cheapest(tried: Iterable[Option]) -> Option | None:
         ),
         default=None,
     )
+
+
+def nearest(tried: Iterable[Option]) -> Option:
+    """The option that leaves the least to be done: for when none saves all."""
+    return min(tried, key=_rank)
 
 
 def _purged(option: Option) -> Iterator[Advance]:
