@@ -6,7 +6,15 @@ Machines are noisy: compare ratios, not times. Nothing here fails for being slow
 import sys
 from collections.abc import Mapping
 
-from tests.benchmarks import live_screen, looking_ahead, notifiers_down, recording_speed, stalls, whole_engine
+from tests.benchmarks import (
+    build_file,
+    live_screen,
+    looking_ahead,
+    notifiers_down,
+    recording_speed,
+    stalls,
+    whole_engine,
+)
 
 
 def _show(title: str, figures: Mapping[str, float]) -> None:
@@ -25,6 +33,7 @@ def main() -> None:
     amount = (5.0, 5) if is_short else (100.0, 50)
     _show("stalls, judged by cases of another hand (goals in stalls.md)", stalls.measure(*amount))
     _show(f"live with screen, {seconds:g} s (goals: ≤ 8, ≤ 120, ≤ 1)", live_screen.measure(seconds))
+    _show("build files (goals: ≥ 0.8, ≥ 1.6; memory ≤ 400)", build_file.measure(is_short=is_short))
     if not is_short:
         _show("recordings", recording_speed.measure())
         _show("live with every notifier down (goal: ≤ 50)", notifiers_down.measure(60.0))

@@ -78,6 +78,11 @@ def test_the_summary_tells_every_strand_the_alerts_and_the_data(night: Night) ->
     assert "data: samples 36000, not understood 0" in night.out
 
 
+def _is_by_design(item: Conclusion) -> bool:
+    """Whether an alert came or went while the machine's state held it back: a heater on its way."""
+    return "Suppressed-by-design" in {item.data["state"], item.data["previous_state"]}
+
+
 def test_a_recorded_night_holds_every_event_and_conclusion(night: Night) -> None:
     """All samples, a summary a minute, the changes of alerts, and the end."""
     recording = read_recording(night.recording)
@@ -86,9 +91,10 @@ def test_a_recorded_night_holds_every_event_and_conclusion(night: Night) -> None
     assert sum(isinstance(item, Sample) for item in items) == 36_000
     assert kinds.count("assessment") == 601
     alerts = [item for item in items if isinstance(item, Conclusion) and item.kind == "alert"]
-    told = [item for item in alerts if not item.data["folded_under"]]  # the rest is told by the alert with its cause
+    announced = [item for item in alerts if not _is_by_design(item)]
+    told = [item for item in announced if not item.data["folded_under"]]  # the rest is told by the alert with its cause
     assert len(told) == night.out.count("  do: ") + len(re.findall("cleared|eased", night.out))
-    assert {item.data["condition"] for item in alerts} == {"dose", "standing"}
+    assert {item.data["condition"] for item in announced} == {"dose", "standing"}
     assert kinds[-1] == "end"
     assert "simulated machine" in recording.header.source
     assert (recording.skipped, recording.torn, recording.damage) == (0, False, None)

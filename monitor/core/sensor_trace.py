@@ -29,6 +29,7 @@ COARSE_K: Final = 0.35
 """A sensor that reports in steps this coarse may stand still for long when all is well: nothing is said of it."""
 STILL_TIMES: Final = 20.0
 STILL_LEAST_S: Final = 900.0
+_NOTHING_SEEN_K: Final = 1e9
 
 
 class SensorTrace(NamedTuple):
@@ -42,7 +43,7 @@ class SensorTrace(NamedTuple):
     settled_s: float | None = None  # since when it has been at its set point
     changes: int = 0  # of the reading, while settled
     longest_s: float = 0.0  # it stood still, while settled
-    finest_k: float = 1e9  # smallest change seen, while settled
+    finest_k: float = _NOTHING_SEEN_K  # smallest change seen, while settled
     jumps: tuple[tuple[float, float], ...] = ()  # time and size of the latest
 
 
@@ -94,26 +95,35 @@ def jumps_lately(trace: SensorTrace, time_s: float) -> tuple[float, ...]:
 
 
 def _on_its_way(trace: SensorTrace, temp_c: float, set_c: float | None, time_s: float) -> SensorTrace:
-    off_k = 0.0 if set_c is None else abs(temp_c - set_c)
     if set_c != trace.set_c:
+        off_k = 0.0 if set_c is None else abs(temp_c - set_c)
         return trace._replace(
             set_c=set_c, nearest_k=off_k, nearest_s=time_s, has_reached=off_k <= AT_SET_K, settled_s=None, changes=0
         )
+    if set_c is None or set_c <= 0.0:
+        return trace  # nothing heats there, and what only cools may stand still for hours
+    off_k = abs(temp_c - set_c)
     if trace.has_reached:
-        if off_k > AT_SET_K and trace.settled_s is not None:
-            return trace._replace(settled_s=None, changes=0, longest_s=0.0, finest_k=1e9)
-        return trace if off_k > AT_SET_K or trace.settled_s is not None else trace._replace(settled_s=time_s)
+        return _at_its_set_point(trace, off_k, time_s)
     if off_k <= AT_SET_K:
         return trace._replace(has_reached=True)
     return trace._replace(nearest_k=off_k, nearest_s=time_s) if off_k <= trace.nearest_k - PROGRESS_K else trace
 
 
+def _at_its_set_point(trace: SensorTrace, off_k: float, time_s: float) -> SensorTrace:
+    """Begin to learn how it flickers once it is there, and forget that when it leaves."""
+    if off_k <= AT_SET_K:
+        return trace if trace.settled_s is not None else trace._replace(settled_s=time_s)
+    if trace.settled_s is None:
+        return trace
+    return trace._replace(settled_s=None, changes=0, longest_s=0.0, finest_k=_NOTHING_SEEN_K)
+
+
 def _learnt(trace: SensorTrace, change_k: float, time_s: float) -> SensorTrace:
-    if trace.settled_s is None or trace.changed_s is None:
-        return trace._replace(changed_s=time_s)
-    return trace._replace(
-        changed_s=time_s,
-        changes=trace.changes + 1,
-        longest_s=max(trace.longest_s, time_s - max(trace.changed_s, trace.settled_s)),
-        finest_k=min(trace.finest_k, change_k),
-    )
+    set_c, nearest_k, nearest_s, has_reached, changed_s, settled_s, changes, longest_s, finest_k, jumps = trace
+    if settled_s is not None and changed_s is not None:
+        changes += 1
+        longest_s = max(longest_s, time_s - max(changed_s, settled_s))
+        finest_k = min(finest_k, change_k)
+    # made anew rather than replaced in part, which takes four times as long and happens with every reading
+    return SensorTrace(set_c, nearest_k, nearest_s, has_reached, time_s, settled_s, changes, longest_s, finest_k, jumps)
