@@ -15,6 +15,7 @@ from monitor.core.aged_part import aged_mm, softened_mm, whole_mm
 from monitor.core.assessment import Array
 from monitor.core.engine import advance
 from monitor.core.engine_state import EngineState, Model, build_model, initial_state
+from monitor.core.field_state import FieldState
 from monitor.core.parameters import Drive, Parameters
 from monitor.planning.course import Course, samples
 
@@ -102,12 +103,35 @@ def run_forward(model: Model, schedule: BuildSchedule, course: Course, start: En
         Where the strands stand at the beginning; None for a machine that is cold and loaded with fresh strand.
     """
     records = _Records(model, _uses(model, schedule, course))
-    state = initial_state(model) if start is None else start
-    for index, sample in enumerate(samples(course, model.parameters)):
-        records.look(index, state)
-        state, _ = advance(model, state, sample)
-        records.keep(state)
+    is_plain = start is None and model.cold_end is None
+    fields = _bare_fields(model, course) if is_plain else _engine_fields(model, course, start)
+    before = None if start is None else start.field
+    for index, field in enumerate(fields):
+        records.look(index, before)
+        records.keep(field)
+        before = field
     return records.run(course)
+
+
+def _engine_fields(model: Model, course: Course, start: EngineState | None) -> Iterator[FieldState | None]:
+    """The field after each sample, by the engine itself."""
+    state = initial_state(model) if start is None else start
+    for sample in samples(course, model.parameters):
+        state, _ = advance(model, state, sample)
+        yield state.field
+
+
+def _bare_fields(model: Model, course: Course) -> Iterator[FieldState]:
+    """The same where all walls are told and nobody waits for alerts: what the engine does with its field, no more."""
+    ambient = np.full((len(course.times_s), 1), model.parameters.ambient_c)
+    walls_c = np.hstack([ambient, course.walls_c])
+    feed_mm = np.diff(course.feed_mm, axis=0).tolist()
+    step_s = np.diff(course.times_s).tolist()
+    field = model.field.initial(walls_c[0])
+    yield field
+    for length_s, wall_c, fed_mm in zip(step_s, walls_c[1:], feed_mm, strict=True):
+        field = model.field.advance(field, length_s, wall_c, fed_mm)
+        yield field
 
 
 class _Planned(NamedTuple):
@@ -168,36 +192,36 @@ class _Records:
         self._softs: list[list[float]] = []
         self._walls: list[_Walls] = []
 
-    def look(self, index: int, state: EngineState) -> None:
+    def look(self, index: int, state: FieldState | None) -> None:
         """Look at the strands that are about to be used."""
         while self._waiting and self._waiting[-1].begins <= index:
             use = self._waiting.pop()
             self._before.setdefault(use.strand, []).append((use, *self._aged(use.strand, state)))
 
-    def _aged(self, strand: int, state: EngineState) -> tuple[float, float, float]:
+    def _aged(self, strand: int, state: FieldState | None) -> tuple[float, float, float]:
         field = self._model.field
-        if state.field is None:
+        if state is None:
             return 0.0, 0.0, 0.0
-        dose_min, soft_min = field.oldest_min(state.field)[strand], field.softest_min(state.field)[strand]
+        dose_min, soft_min = field.oldest_min(state)[strand], field.softest_min(state)[strand]
         warn_min = self._model.parameters.strands[strand].material.warn_min
         reach_mm = max(
-            aged_mm(field, state.field, strand, warn_min / 2),
-            softened_mm(field, state.field, strand, self._model.parameters.limits.softening_warn_min / 2),
+            aged_mm(field, state, strand, warn_min / 2),
+            softened_mm(field, state, strand, self._model.parameters.limits.softening_warn_min / 2),
         )
         return float(dose_min), whole_mm(reach_mm), float(soft_min)
 
-    def keep(self, state: EngineState) -> None:
+    def keep(self, state: FieldState | None) -> None:
         """Keep doses and walls of a step."""
         field, count = self._model.field, len(self._model.feeds)
-        if state.field is None:
+        if state is None:
             self._doses.append([0.0] * count)
             self._softs.append([0.0] * count)
             ambient_c = self._model.parameters.ambient_c
             self._walls.append(_Walls(ambient_c, ambient_c, (ambient_c,) * len(self._model.liner_zones)))
             return
-        self._doses.append(list(field.oldest_min(state.field)))
-        self._softs.append(list(field.softest_min(state.field)))
-        walls = state.field.walls
+        self._doses.append(list(field.oldest_min(state)))
+        self._softs.append(list(field.softest_min(state)))
+        walls = state.walls
         self._walls.append(_Walls(walls.merge_c, walls.strand_c, walls.liners_c))
 
     def run(self, course: Course) -> Run:

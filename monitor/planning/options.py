@@ -5,7 +5,7 @@ risk. Nothing is chosen for the owner: the first that saves every strand is mark
 """
 
 from collections.abc import Iterable, Iterator, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Final
 
 from monitor.build_file.schedule import BuildSchedule
@@ -15,7 +15,7 @@ from monitor.core.field_state import FieldState
 from monitor.core.keep_moving import moves
 from monitor.core.readings import wall_vector
 from monitor.planning.course import Advance, Change, Course, feed_of, first_feed_s, sets_manifold, times_of, walls_of
-from monitor.planning.forward_run import PERIOD_S, Run, run_forward
+from monitor.planning.forward_run import PERIOD_S, Run, planned_model, run_forward
 from monitor.planning.grams import grams_of
 from monitor.planning.set_point_course import PURGED_BEFORE_S, lowest_single, set_points
 from monitor.planning.settings import PlanSettings
@@ -90,7 +90,10 @@ class Build:
 
     def tried(self, name: str, changes: Changes, period_s: float = PERIOD_S) -> Option:
         """Run the build with changes."""
-        run = run_forward(self.model, self.schedule, self.course(changes, period_s))
+        return self.judged(name, changes, run_forward(self.model, self.schedule, self.course(changes, period_s)))
+
+    def judged(self, name: str, changes: Changes, run: Run) -> Option:
+        """Judge a run of the build with these changes."""
         waste_g = grams_of(self.model.parameters, changes.advances)
         return Option(
             name,
@@ -110,6 +113,21 @@ class Build:
         feed_mm = feed_of(self.schedule, parameters, times_s, changes.advances)
         walls_c = walls_of([*others, *own], parameters, self.settings, times_s, first_feed_s(self.schedule))
         return Course(times_s, feed_mm, walls_c)
+
+    def advanced(self, name: str, base: Option, changes: Changes, period_s: float) -> Option:
+        """Run anew only those strands that are fed beside what `base` feeds: strands do not heat each other.
+
+        Where the cold end is reckoned from all of them they do; then all are run.
+        """
+        if self.model.cold_end is not None:
+            return self.tried(name, changes, period_s)
+        inputs = {advance.input for advance in changes.advances} | {advance.input for advance in base.changes.advances}
+        strands = tuple(strand for strand in self.model.parameters.strands if strand.input in inputs)
+        part = replace(self, model=planned_model(replace(self.model.parameters, strands=strands)))
+        run = run_forward(part.model, self.schedule, part.course(changes, period_s))
+        anew = {strand.input: strand for strand in run.strands}
+        both = tuple(anew.get(strand.input, strand) for strand in base.run.strands)
+        return self.judged(name, changes, replace(base.run, strands=both))
 
     @property
     def used(self) -> tuple[int, ...]:
@@ -158,12 +176,12 @@ def _thorough(build: Build, base: Option) -> Iterator[Option]:
     withdrawn = {it.input: it.withdraw_by_s[0] for it in base.verdicts if it.withdraw_by_s is not None}
     if withdrawn:
         name = f"{base.name}, {_count(len(withdrawn), 'strand')} withdrawn"
-        base = build.tried(name, Changes(base.changes.set_points, withdrawn), COARSE_S)
+        base = build.judged(name, Changes(base.changes.set_points, withdrawn), base.run)
         yield base
     for manner, advances in (("purged before use", _purged(base)), ("kept moving", _kept_moving(build, base))):
         found = () if base.is_safe else tuple(advances)
         if found:
-            yield build.tried(f"{base.name}, {manner}", _with(base.changes, found), COARSE_S)
+            yield build.advanced(f"{base.name}, {manner}", base, _with(base.changes, found), COARSE_S)
 
 
 def _with(changes: Changes, advances: Iterable[Advance]) -> Changes:
