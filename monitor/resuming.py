@@ -21,6 +21,7 @@ from monitor.config import Profile
 from monitor.core.alert_types import AlertTransition
 from monitor.core.engine import Engine
 from monitor.core.engine_input import EngineInput
+from monitor.core.next_use import NextUses
 from monitor.profile_change import profile_change
 from monitor.recorded_inputs import input_in
 from monitor.recording_place import open_to_append
@@ -44,6 +45,7 @@ class CaughtUp:
     counters_mm: dict[str, float] = field(default_factory=dict)
     unwritten: list[AlertTransition] = field(default_factory=list)  # changes of alerts by the last event, not recorded
     has_gaps: bool = False
+    planned_s: float = 0.0  # how far the build was along its plan
 
     def take(self, item: Event | Conclusion) -> None:
         """Take in one line of the recording."""
@@ -64,6 +66,8 @@ class CaughtUp:
     def _advance(self, event: EngineInput) -> None:
         self.step = self.engine.advance(event)
         self.unwritten = list(self.step.transitions)
+        if isinstance(event, NextUses):
+            self.planned_s = event.planned_s
         if isinstance(event, Sample):
             self.counters_mm.update({name: value for name, value in event.values.items() if is_counter(name)})
 

@@ -72,6 +72,16 @@ def test_the_place_in_the_file_goes_before_feed() -> None:
     assert word.planned_s == pytest.approx(1800.0, abs=60.0)
 
 
+def test_a_watch_that_was_restarted_follows_on() -> None:
+    """Told how far the build was, feed counts from there, though the machine's counters begin anew."""
+    schedule = schedule_of(BUILD)
+    follower = PlanFollower(schedule, planned_s=1500.0)
+    for second in range(0, 301, 10):
+        word = follower.take(Sample(float(second), {"fed_mm:1": float(second)}, Execution.ACTIVE)) or None
+        if word is not None and second >= 120:
+            assert word.planned_s == pytest.approx(1500.0 + second, abs=15.0)
+
+
 def test_nothing_is_said_while_no_build_runs() -> None:
     """READY, or interrupted: the plan does not go on, and says nothing."""
     follower = PlanFollower(schedule_of(BUILD))

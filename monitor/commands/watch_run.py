@@ -83,7 +83,8 @@ def _make_session(profile: Profile, arguments: argparse.Namespace, resumed: Resu
     )
     source: Source = link if resumed is None else resumed.link(link)
     if arguments.plan is not None:
-        source = FollowedSource(source, PlanFollower(read_schedule(arguments.plan, profile.motion)))
+        planned_s = 0.0 if resumed is None else resumed.taken.caught_up.planned_s
+        source = FollowedSource(source, PlanFollower(read_schedule(arguments.plan, profile.motion), planned_s))
     return Session(
         source,
         engine,

@@ -36,9 +36,11 @@ class PlanFollower:
     ----------
     schedule : BuildSchedule
         The file as read.
+    planned_s : float
+        How far the build already is, where it was followed before [s of the plan's time].
     """
 
-    def __init__(self, schedule: BuildSchedule) -> None:
+    def __init__(self, schedule: BuildSchedule, planned_s: float = 0.0) -> None:
         self._schedule = schedule
         self._fed = _FedCourse(schedule)
         self._marks: deque[_Mark] = deque()
@@ -47,7 +49,8 @@ class PlanFollower:
         self._high_mm: dict[str, float] = {}
         self._channels = {channel("fed_mm", plan.number): plan.number for plan in schedule.inputs}
         self._is_building = False
-        self._planned_s = 0.0
+        self._planned_s = planned_s
+        self._before_mm = self._fed.total_mm(planned_s)
 
     def take(self, sample: Sample) -> NextUses | None:
         """Take in a sample; once a minute while the build runs, give the word of the plan."""
@@ -72,7 +75,7 @@ class PlanFollower:
         if byte is not None:
             return self._schedule.marks.time_at(byte)
         if self._high_mm:
-            return self._fed.time_at(sum(self._high_mm.values()))
+            return self._fed.time_at(self._before_mm + sum(self._high_mm.values()))
         progress = values.get("progress")
         return None if progress is None else self._schedule.marks.time_at(progress * self._schedule.bytes)
 
@@ -122,6 +125,10 @@ class _FedCourse:
             at_mm = np.column_stack([high_mm - rows.new_mm, high_mm]).ravel()
             at_s = np.maximum.accumulate(np.column_stack([rows.start_s, rows.end_s]).ravel())
             self._total_mm += np.interp(self._time_s, at_s, at_mm)
+
+    def total_mm(self, planned_s: float) -> float:
+        """What has been fed by a planned time [mm]."""
+        return float(np.interp(planned_s, self._time_s, self._total_mm))
 
     def time_at(self, fed_mm: float) -> float:
         """The earliest planned time at which so much has been fed [s]."""
