@@ -8,6 +8,7 @@ from collections import deque
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from math import isfinite
+from types import MappingProxyType
 from typing import Final, NamedTuple
 
 from connectors.errors import SettingsError
@@ -18,6 +19,10 @@ WITHDRAWN_MM: Final = 90.0
 WITHDRAWN_MM_S: Final = 10.0
 ADVANCED_MM_S: Final = 2.0
 """Speed of strand that is fed into waste."""
+FULL_SPEED_C: Final[Mapping[int, float]] = MappingProxyType(
+    dict(zip((1, 2, 3, 4, 5, 6), (179.0, 186.5, 174.5, 168.0, 190.5, 180.5), strict=True))
+)
+"""Manifold from which on each strand can be pushed as fast as its drive can; invented, and well apart."""
 _ROUNDING_S: Final = 1e-3
 
 
@@ -68,6 +73,8 @@ class SimulatedBuild:
         Strand into waste.
     age_laws : Mapping of int to AgeLaw
         How strands age while they stand; what is not here never ages.
+    full_speed_c : Mapping of int to float
+        Manifold from which on each strand can be pushed at full speed [°C]; below, it skips at speed.
 
     Raises
     ------
@@ -80,6 +87,7 @@ class SimulatedBuild:
     withdrawals: tuple[Withdrawal, ...] = ()
     advances: tuple[Advance, ...] = ()
     age_laws: Mapping[int, AgeLaw] = field(default_factory=lambda: AGE_LAWS)
+    full_speed_c: Mapping[int, float] = field(default_factory=lambda: FULL_SPEED_C)
 
     def __post_init__(self) -> None:
         """Refuse what cannot be carried out."""

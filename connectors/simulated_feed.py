@@ -50,7 +50,8 @@ class StrandFeed:
         self.commanded_mm = 0.0
         self.mark_mm = 0.0  # highest commanded_mm so far
         self.stalled = False  # the driver has reported a stall; whoever reads it clears it
-        self._number, self._limit_c = number, LIMIT_C[number]
+        self.limit_c = LIMIT_C[number]  # from here on the drive gets LIMIT_MM_S through
+        self._number = number
         self._random, self._luck, self._fault = random, luck, fault
         self._scale = random.uniform(-WHEEL_ERROR, WHEEL_ERROR)
         self._driven_mm, self._seen_mm, self._owed_mm = 0.0, 0.0, 0.0
@@ -99,7 +100,7 @@ class StrandFeed:
 
     def _too_fast(self, speed_mm_s: float, manifold_c: float, passes_mm_s: float) -> float:
         """Share that cannot melt or pass: none below the limits, more the faster, the colder and the narrower."""
-        limit_mm_s = min(passes_mm_s, LIMIT_MM_S * exp(LIMIT_PER_K * (manifold_c - self._limit_c)))
+        limit_mm_s = min(passes_mm_s, LIMIT_MM_S * exp(LIMIT_PER_K * (manifold_c - self.limit_c)))
         return max(0.0, 1.0 - limit_mm_s / speed_mm_s)
 
     def _jumped_mm(self, slipped_mm: float) -> float:

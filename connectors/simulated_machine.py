@@ -13,7 +13,7 @@ from typing import Final
 
 from connectors.errors import SettingsError
 from connectors.simulated_ageing import StrandAge
-from connectors.simulated_build import Move, SetPoint, carried_out, delayed_set_points
+from connectors.simulated_build import Move, SetPoint, SimulatedBuild, carried_out, delayed_set_points
 from connectors.simulated_faults import StrandFault
 from connectors.simulated_feed import StrandFeed
 from connectors.simulated_heat import HotPath
@@ -91,8 +91,9 @@ class SimulatedMachine:
             number: StrandFeed(number, chance(seed, f"strand {number}"), luck, self._strand_fault(number, luck))
             for number in INPUTS
         }
-        laws = {} if scenario.planned is None else scenario.planned.age_laws
-        self.ages = {number: StrandAge(laws[number], chance(seed, f"age {number}")) for number in sorted(laws)}
+        self.ages: dict[int, StrandAge] = {}
+        if scenario.planned is not None:
+            self._load_for(scenario.planned)
         self.jammed_s: dict[int, float] = {}  # when a strand that had aged too far was pushed
         self._runner = Runner(())
         self._set_points = _manifold_set_points(scenario)
@@ -137,6 +138,13 @@ class SimulatedMachine:
         if self.execution in {Execution.READY, Execution.WAIT}:
             return 0.0
         return round(self._runner.progress, 5)
+
+    def _load_for(self, build: SimulatedBuild) -> None:
+        """Strands as a planned build has them: they age, and differ in what heat they need."""
+        for number, law in build.age_laws.items():
+            self.ages[number] = StrandAge(law, chance(self._seed, f"age {number}"))
+        for number, full_speed_c in build.full_speed_c.items():
+            self.feeds[number].limit_c = full_speed_c
 
     @property
     def build_s(self) -> float:
