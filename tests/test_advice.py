@@ -19,7 +19,7 @@ from monitor.config import demo_profile
 from monitor.core import advice as advising
 from monitor.core.advice_types import Advice, AdviceKind
 from monitor.core.aged_part import aged_mm, softened_mm, whole_mm
-from monitor.core.alert_types import AlertState
+from monitor.core.alert_types import AlertState, AlertTransition, Priority
 from monitor.core.assessment import Assessment
 from monitor.core.engine import Engine, Step, run
 from monitor.core.engine_state import build_model
@@ -465,27 +465,34 @@ def test_a_warm_cold_end_is_cooled_before_anything_moves() -> None:
     assert AdviceKind.KEEP_MOVING not in {piece.kind for piece in assessment.advice}
 
 
-def test_a_fading_radiator_mended_when_told_ends_the_danger() -> None:
-    """The simulated night of the fading radiator: the first alert says to look at it; mended 15 min later, all is well.
+def test_a_fading_radiator_wakes_once_and_mended_when_told_is_no_danger() -> None:
+    """The simulated night of the fading radiator: one ALARM, with the instruction that helps, and in time.
 
-    Left alone, strand after strand follows.
+    Left alone, strand after strand softens, all folded under the one alert; its story tells the night. With the
+    radiator mended a quarter of an hour after the ALARM, nothing softens and nothing is left to do.
     """
     parameters, night = demo_profile().parameters, SCENARIOS["fading-radiator"]
-    raised: dict[str, list[str]] = {"left": [], "mended": []}
-    actions, called_s = [], math.inf
-    for step in run(simulate(night, period_s=4.0, duration_s=7.0 * HOUR_S), parameters):
-        for change in step.transitions:
-            raised["left"] += [change.alert.subject] * (change.event == "raised")
-            if change.calls:
-                actions.append(change.alert.action)
-                called_s = min(called_s, step.event.time_s)
-    assert "Look at coolant, pump, radiator and fan" in actions[0]
-    assert night.fault is not None
-    mended = replace(night, fault=replace(night.fault, until_s=called_s + 900.0))
-    for step in run(simulate(mended, period_s=4.0, duration_s=9.0 * HOUR_S), parameters):
-        raised["mended"] += [change.alert.subject for change in step.transitions if change.event == "raised"]
+    left = [
+        change
+        for step in run(simulate(night, period_s=4.0, duration_s=7.0 * HOUR_S), parameters)
+        for change in step.transitions
+    ]
+    (alarm,) = (change for change in left if change.calls and change.alert.priority is Priority.ALARM)
+    softened = {change.alert.subject for change in left if change.alert.condition == "softening"}
 
-    assert len(raised["left"]) > len(raised["mended"]) == 1
+    assert "Look at coolant, pump, radiator and fan" in alarm.alert.action
+    assert [(moment.event, moment.priority.name) for moment in alarm.alert.story] == [
+        ("raised", "WARNING"),
+        ("escalated", "ALARM"),
+    ]
+    assert len(softened) > 1
+
+    assert night.fault is not None
+    mended = replace(night, fault=replace(night.fault, until_s=alarm.time_s + 900.0))
+    after: list[AlertTransition] = []
+    for step in run(simulate(mended, period_s=4.0, duration_s=9.0 * HOUR_S), parameters):
+        after += [change for change in step.transitions if not change.is_by_design]
+    assert {change.alert.condition for change in after} == {"cooling"}
+    assert after[-1].event == "cleared"
     assert all(alert.state is AlertState.RETURNED for alert in step.assessment.alerts)
     assert step.assessment.advice == ()
-    assert max(strand.softening_min for strand in step.assessment.strands) < 1.0
