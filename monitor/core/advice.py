@@ -16,6 +16,7 @@ from monitor.core.field_state import FieldState
 from monitor.core.keep_moving import moves
 from monitor.core.machine_advice_texts import pause_advice, set_point_advice
 from monitor.core.pause_cost import pause_cost
+from monitor.core.readings import OFF_C
 from monitor.core.set_point import lowest_set_point
 from monitor.core.withdrawal import withdrawal
 
@@ -45,11 +46,17 @@ def advise(
     for index, conditions in urgent.items():
         told += _of_strand(model, state.field, index, strands[index], conditions, plans=plans)
     is_cold = all(strand.activity is Activity.COLD for strand in strands)
-    if is_cold or strands[0].quality is Quality.BAD:
+    if is_cold or _is_off(model, state) or strands[0].quality is Quality.BAD:
         return tuple(told)  # nothing is heated, or walls are guesses on which no set point can rest
     told.append(set_point_advice(strands, lowest_set_point(model, state, state.field, strands)))
     told.append(pause_advice(strands, pause_cost(model, state, state.field, strands)))
     return tuple(told)
+
+
+def _is_off(model: Model, state: EngineState) -> bool:
+    """Whether the manifold's heaters are known to be switched off."""
+    set_c = [state.sensors[index].set_c for index in model.merge_sensors]
+    return all(value is not None and value <= OFF_C for value in set_c)
 
 
 def _urgent(model: Model, state: EngineState, strands: Sequence[StrandAssessment]) -> dict[int, frozenset[str]]:

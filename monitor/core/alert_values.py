@@ -11,6 +11,7 @@ from monitor.core.data_age import untold_s
 from monitor.core.engine_state import EngineState, Model
 from monitor.core.feed import is_feeding
 from monitor.core.field_state import FieldState
+from monitor.core.readings import OFF_C
 from monitor.core.sensor_trace import is_odd
 from monitor.core.stall import StallState
 from monitor.core.stall_findings import StallFinding, StallPattern
@@ -18,7 +19,6 @@ from monitor.core.stall_findings import StallFinding, StallPattern
 _HELD_K: Final = -ALERT_TABLE["cold_feed"].deadband / 2
 _HOUR_S: Final = 3600.0
 _WARMER_K: Final = 5.0
-_OFF_C: Final = 40.0  # a set point up to this keeps nothing hot: controllers write 0 for a heater that is off
 _NOTHING: Final = -math.inf
 _STILL_LOST: Final = 0.3  # share of recent feed
 _SLIGHT_PERCENT: Final = 1.0  # an alarm stands until enough has arrived again
@@ -169,7 +169,7 @@ def _sensing(model: Model, state: EngineState) -> list[float]:
     """How far each heater is below its set point, and above it [K]; the cold end [°C]; what cannot be believed [-]."""
     low_k, high_k = [], []
     for sensor in state.sensors:
-        if sensor.temp_c is None or sensor.set_c is None or sensor.set_c <= _OFF_C:
+        if sensor.temp_c is None or sensor.set_c is None or sensor.set_c <= OFF_C:
             low_k.append(_NOTHING)
             high_k.append(_NOTHING)
         else:

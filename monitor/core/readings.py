@@ -5,13 +5,16 @@ A wall that has gone silent is taken at the hotter of its last temperature and i
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import NamedTuple
+from typing import Final, NamedTuple
 
 import numpy as np
 
 from connectors.telemetry import channel
 from monitor.core.assessment import Array, Quality, WallReading
 from monitor.core.parameters import Parameters
+
+OFF_C: Final = 40.0
+"""A set point up to this keeps nothing hot [°C]: controllers write 0 for a heater that is off."""
 
 
 class Sensor(NamedTuple):
