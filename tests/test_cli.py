@@ -24,7 +24,7 @@ SLOW = (
     "textual",
     "websockets",
 )
-COMMANDS = ("demo", "watch", "replay", "profile", "materials")
+COMMANDS = ("demo", "watch", "plan", "replay", "profile", "materials")
 _ASK = """
 import sys
 from monitor.cli import main
@@ -46,7 +46,9 @@ def test_help_loads_nothing_slow(words: tuple[str, ...]) -> None:
     assert done.stderr.strip() == ""
 
 
-@pytest.mark.parametrize("words", [("--help",), ("demo", "--help"), ("watch", "--help"), ("replay", "--help")])
+@pytest.mark.parametrize(
+    "words", [("--help",), ("demo", "--help"), ("watch", "--help"), ("plan", "--help"), ("replay", "--help")]
+)
 def test_help_documents_the_exit_statuses(words: tuple[str, ...], capsys: pytest.CaptureFixture[str]) -> None:
     """A script that calls the command finds there what its status means."""
     with pytest.raises(SystemExit, match="0"):
