@@ -13,8 +13,8 @@ from monitor.clock_text import span_text
 from monitor.core.alert_table import ALERT_TABLE
 from monitor.core.alert_types import Alert, AlertState, AlertTransition, Priority
 
-_GOOD_NEWS: Final = frozenset({"eased"})
-"""Changes of an alert that still calls, but for less than before: nobody is woken for good news."""
+_NO_NEWS: Final = frozenset({"eased", "confirmed"})
+"""Changes of an alert that calls already, for no more than before: nobody is woken for these."""
 
 _NEW_TO_THE_OWNER: Final = frozenset({"settled", "goes on"})
 """Changes that are told also when the alert has been seen: what it says to do is another thing now."""
@@ -81,7 +81,7 @@ def message_of(transition: AlertTransition, machine: str, now: datetime) -> Mess
     """
     alert, event = transition.alert, transition.event
     is_changed = alert.state is AlertState.ACKNOWLEDGED and not alert.folded_under and event in _NEW_TO_THE_OWNER
-    if event in _GOOD_NEWS or not (is_changed or wants_to_be_seen(alert)):
+    if event in _NO_NEWS or not (is_changed or wants_to_be_seen(alert)):
         return None
     return _about(alert, event, "" if event == "raised" else f", {event}", machine, Instant(transition.time_s, now))
 

@@ -36,7 +36,7 @@ def _told(night: Scenario, hours: float) -> list[tuple[str, int | None, str, flo
         for change in step.transitions:
             if change.event == "raised":
                 raised[change.alert.condition, change.alert.input] = step.event.time_s
-            if change.event in {"raised", "settled"} and change.alert.condition == "stall":
+            if change.event in {"raised", "settled", "confirmed"} and change.alert.condition == "stall":
                 stalls = {s.input: s.stall for s in step.assessment.strands if s.stall is not None}
                 pattern |= {number: stall.pattern.value for number, stall in stalls.items()}
     return [(condition, number, pattern.get(number or 0, ""), at_s) for (condition, number), at_s in raised.items()]

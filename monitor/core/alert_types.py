@@ -72,9 +72,9 @@ class Alert:
 class AlertTransition:
     """One change of an alert's state, as recorded and printed.
 
-    Events: raised, re-raised, escalated, eased, cleared, latched, acknowledged, reset, settled (a stall's pattern),
-    goes on (a cause, when the alert that told it ends), re-alarmed, shelved, unshelved, suppressed, out of service,
-    in service.
+    Events: raised, re-raised, escalated, eased, cleared, latched, acknowledged, reset, settled (a stall's pattern is
+    another one than first told), confirmed (it is the same), goes on (a cause, when the alert that told it ends),
+    re-alarmed, shelved, unshelved, suppressed, out of service, in service.
     """
 
     time_s: float

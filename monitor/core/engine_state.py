@@ -87,6 +87,7 @@ class EngineState(NamedTuple):
     settled: Mapping[int, tuple[int, StallPattern]] = (
         _NOTHING_SETTLED  # by point: activation, and the pattern told in it
     )
+    told_patterns: Mapping[int, tuple[int, StallPattern]] = _NOTHING_SETTLED  # likewise: as what it was told first
     counts: Mapping[str, int] = _NO_COUNTS
 
 

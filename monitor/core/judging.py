@@ -44,8 +44,11 @@ def judge(model: Model, before: EngineState, state: EngineState) -> tuple[Engine
     if book is not state.alerts:
         state = state._replace(alerts=book)
     changes += _going_on(model, state, under, changes)
+    state = _told_patterns(model, state, changes)
     settled = _settled(model, before, state)
-    changes += noted(book, model.law, settled, "settled", state.time_s)
+    for point, what in settled.items():
+        event = "confirmed" if state.told_patterns.get(point) == what else "settled"
+        changes += noted(book, model.law, [point], event, state.time_s)
     if settled:
         state = state._replace(settled={**state.settled, **settled})
     return state, transitions(model, state, values, changes, "engine")
@@ -64,6 +67,20 @@ def _going_on(model: Model, state: EngineState, before: Mapping[int, int], chang
 
 def _stands(record: Record) -> bool:
     return not record.is_held_back and not record.is_about_to_end
+
+
+def _told_patterns(model: Model, state: EngineState, changes: list[Change]) -> EngineState:
+    """State that remembers as what a stall was told first: only another pattern is news."""
+    raised = {change.point for change in changes if change.event == "raised"}.intersection(model.stall_points)
+    if not raised:
+        return state
+    found = zip(model.stall_points, model.stalls.findings(state.stalls), strict=True)
+    told = {
+        point: (state.alerts.counts.get(point, 0), stall.pattern)
+        for point, stall in found
+        if point in raised and stall is not None
+    }
+    return state._replace(told_patterns={**state.told_patterns, **told})
 
 
 def _settled(model: Model, before: EngineState, after: EngineState) -> dict[int, tuple[int, StallPattern]]:
