@@ -7,6 +7,7 @@ from math import ceil
 from typing import Final, NamedTuple
 
 from monitor.core.parameters import Parameters
+from monitor.planning.load_out import purge_mm
 
 IN_PRACTICE: Final = (
     "in practice more than a metre after a full change of the path: common practice, no source (what clings to the"
@@ -26,8 +27,10 @@ def purge_lengths(parameters: Parameters) -> PurgeLengths:
 
     A channel of bore b holds as much as (b/d)² of its length in strand of diameter d.
     """
-    per_zone_mm = [zone.length_mm * (zone.bore_mm / parameters.filament_diameter_mm) ** 2 for zone in parameters.zones]
-    return PurgeLengths(sum(per_zone_mm[parameters.last_before_merge + 1 :]), sum(per_zone_mm))
+    before = parameters.zones[: parameters.last_before_merge + 1]
+    shared_mm = purge_mm(parameters)
+    own_mm = sum(zone.length_mm * (zone.bore_mm / parameters.filament_diameter_mm) ** 2 for zone in before)
+    return PurgeLengths(shared_mm, own_mm + shared_mm)
 
 
 def purge_text(lengths: PurgeLengths) -> str:
