@@ -15,6 +15,7 @@ from monitor.planning.forward_run import planned_model
 from monitor.planning.options import Build, Changes, Option, cheapest, options
 from monitor.planning.set_point_course import set_points
 from monitor.planning.settings import PlanSettings
+from monitor.planning.stretched import at_slow_end, slow_end, stretched
 from monitor.planning.verdicts import Outcome
 from tests.planned_builds import HOUR_S, Turn, lantern, layers, schedule_of
 
@@ -186,3 +187,29 @@ def test_a_hot_liner_is_told_whatever_the_strands_do() -> None:
 
     assert any("the liner in heat break" in fault for fault in option.faults)
     assert not option.is_safe
+
+
+def test_a_build_that_takes_longer_ages_its_strands_more() -> None:
+    """At the slow end of the range, 1.6 times as long without known accelerations, strands have more dose."""
+    build = _build([*layers(6.0, 1, 2), Turn(6, 300.0)], manifold_c=190.0)
+    planned = build.tried("as planned", Changes())
+    slow = at_slow_end(build, planned)
+
+    assert slow_end(build.schedule) == pytest.approx(1.6)
+    assert slow.run.times_s[-1] == pytest.approx(1.6 * planned.run.times_s[-1], rel=0.01)
+    assert slow.verdicts[5].share == pytest.approx(1.6 * planned.verdicts[5].share, rel=0.05)
+
+
+def test_a_schedule_is_stretched_as_a_whole() -> None:
+    """Feed stays, every time grows: stretches, gaps, set points, marks and duration; nothing else changes."""
+    schedule = schedule_of([Turn(2, 300.0), Turn(1, 600.0), Turn(2, 300.0)], 195.0)
+    slower, plan = stretched(schedule, 2.0), schedule.of_input(2)
+    same = slower.of_input(2)
+
+    assert plan is not None
+    assert same is not None
+    assert (same.new_mm, same.gap_s) == (plan.new_mm, 2.0 * plan.gap_s)
+    assert slower.duration.planned_s == 2.0 * schedule.duration.planned_s
+    assert slower.marks.time_at(schedule.bytes) == 2.0 * schedule.marks.time_at(schedule.bytes)
+    with pytest.raises(ValueError, match="above 0"):
+        stretched(schedule, 0.0)
