@@ -114,7 +114,7 @@ class _Watch:
 
     def is_over(self, length_mm: float) -> bool:
         """Whether it was fed and stands."""
-        stood_s = self._view.time_s - self._moved_s
+        stood_s = self._view.heard_s - self._moved_s  # silence is no sign of standing
         is_long = self._highest_mm >= ENOUGH * length_mm or self._is_stopped
         return self.has_begun and is_long and stood_s >= OVER_S
 
@@ -129,7 +129,7 @@ class _Watch:
         elif not self._is_stopped and self._highest_mm - self._told_mm >= length_mm / _TOLD_TIMES:
             self._told_mm = self._highest_mm
             talk.say(f"{self._highest_mm:.0f} of {length_mm:g} mm fed{_lost_text(self._highest_mm, missing)}", "    ")
-        if not self._is_short and not self.is_over(length_mm) and self._view.time_s - self._moved_s > SHORT_S:
+        if not self._is_short and not self.is_over(length_mm) and self._view.heard_s - self._moved_s > SHORT_S:
             self._is_short = True
             left_mm = length_mm - self._highest_mm
             talk.say(f"Only {self._highest_mm:.1f} of {length_mm:g} mm were fed: feed the other {left_mm:.1f} mm too.")

@@ -12,10 +12,10 @@ from monitor.bench.attempts import Attempt, Outcome, Witness
 from monitor.bench.feeding import Piece, feed
 from monitor.bench.heating import NeverSteadyError, heat
 from monitor.bench.job import FAILED_AT_ONE_PLACE, LOST_AT_ONE_PLACE_MM, MOVE_ON_MM, Job
-from monitor.bench.machine_view import MachineView
+from monitor.bench.machine_view import STEADY_WITHIN_K, MachineView
 from monitor.bench.orders import nozzle_lines
 from monitor.bench.result import Result, asked_of, conclude, trials_of
-from monitor.bench.slip import HotSlip, hot_slip, lost, outcome_by_encoder, outcome_by_flags
+from monitor.bench.slip import HotSlip, hot_slip, lost, outcome_by_both, outcome_by_encoder, outcome_by_flags
 from monitor.bench.step_test import Done, belief, next_step
 from monitor.bench.talk import Answer, Heard, Talk
 
@@ -23,6 +23,8 @@ ODD_SLIP: Final = 0.15
 """A hot strand whose encoder tells of more slip than this is asked about (judgement)."""
 SURE: Final = 0.97
 """A skip where the strand feeds with at least this chance is asked about: it may have another reason."""
+NEARLY_ALL: Final = 0.5
+"""A cold strand at its limit loses a little; one that loses so much where it fed before is stuck, or not there."""
 _MOST_UNCLEAR: Final = 3
 _NEW_PLACE_MM: Final = 10.0
 """Arrived so much of an attempt, the drive holds the strand at another place (judgement)."""
@@ -147,7 +149,11 @@ class Lesson:
         outcome, witness, missing = Outcome.UNCLEAR, Witness.OWNER, None
         if self._hot is not None and piece.fed_mm is not None and piece.sensed_mm is not None:
             missing = lost(piece.fed_mm, piece.sensed_mm, self._hot, self.job.count_mm)
-            outcome, witness = outcome_by_encoder(piece.fed_mm, missing), Witness.ENCODER
+            witness = Witness.ENCODER
+            if self._view.tells_flags:
+                outcome = outcome_by_both(piece.fed_mm, missing, piece.flags)
+            else:
+                outcome = outcome_by_encoder(piece.fed_mm, missing)
         elif self._view.tells_flags:
             outcome, witness = outcome_by_flags(piece.flags), Witness.FLAGS
         return Attempt(
@@ -164,9 +170,13 @@ class Lesson:
         )
 
     def _is_unlikely(self, attempt: Attempt) -> bool:
-        """Whether a strand that fed before should feed here."""
-        trials = trials_of(self.attempts)
-        return bool(trials) and belief(self.job.span, trials).chance_at(attempt.temp_c) >= SURE
+        """Whether it should have fed: it did before, no hotter, and nearly all is lost or the curve is sure."""
+        limit_c = attempt.temp_c + STEADY_WITHIN_K
+        fed_before = any(it.outcome is Outcome.FED and it.temp_c <= limit_c for it in self.attempts)
+        if not fed_before:
+            return False
+        is_stuck = attempt.slip is not None and attempt.slip >= NEARLY_ALL
+        return is_stuck or belief(self.job.span, trials_of(self.attempts)).chance_at(attempt.temp_c) >= SURE
 
     def _ask_outcome(self, attempt: Attempt) -> Generator[None, Heard, Attempt]:
         text = "Did it feed without skipping?"

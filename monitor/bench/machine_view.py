@@ -40,7 +40,7 @@ class MachineView:
         self._fed, self._sensed, self._stall = (
             channel(kind, input_number) for kind in ("fed_mm", "sensed_mm", "stall")
         )
-        self._heard_s = 0.0
+        self.heard_s = 0.0  # when the newest sample came
 
     @property
     def manifold_c(self) -> float | None:
@@ -55,7 +55,7 @@ class MachineView:
         elif isinstance(event, LinkChange):
             if not event.available or event.feed_unknown:
                 self._lose(event.reason)
-        elif not isinstance(event, Malformed) and self.is_heard and self.time_s - self._heard_s > SILENT_AFTER_S:
+        elif not isinstance(event, Malformed) and self.is_heard and self.time_s - self.heard_s > SILENT_AFTER_S:
             self._lose(f"the machine has said nothing for {SILENT_AFTER_S:.0f} s")
 
     def is_near(self, sensor: str, asked_c: float) -> bool:
@@ -69,7 +69,7 @@ class MachineView:
         self.is_heard, self.why_not = False, why
 
     def _take_sample(self, sample: Sample) -> None:
-        self.is_heard, self._heard_s = True, sample.time_s
+        self.is_heard, self.heard_s = True, sample.time_s
         values = sample.values
         for sensor in filter(None, (self.manifold, self.nozzle)):
             for kind, known in (("temp_c", self.temp_c), ("set_c", self.set_c)):

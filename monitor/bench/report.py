@@ -10,13 +10,16 @@ from monitor.bench.job import FAILED_AT_ONE_PLACE, MOVE_ON_MM, STOP_MM, Job
 from monitor.bench.result import Result
 from monitor.bench.step_test import Ending
 
-CAUTIONS: Final = (
-    "Parts are hot, and moving parts pinch. Ventilate. Stay with the machine until it is cool.",
-    "The machine's own protection stays on; nothing here replaces it.",
+_SPARE: Final = (
     "The drive's motor must be limited in current, so that it skips and does not chew. If you hear it click or see it"
     f" grind, stop the feed. You are told to when {STOP_MM:g} mm are lost, and to move on by {MOVE_ON_MM:g} mm of fresh"
     f" strand after {FAILED_AT_ONE_PLACE} failures at one place: common practice, no source; the figures are"
-    " judgement.",
+    " judgement."
+)
+CAUTIONS: Final = (
+    "Parts are hot, and moving parts pinch. Ventilate. Stay with the machine until it is cool.",
+    "The machine's own protection stays on; nothing here replaces it.",
+    _SPARE,
 )
 
 
@@ -65,7 +68,8 @@ def _interval(job: Job, result: Result) -> str:
     feeding = result.feeding
     if feeding is None:
         return ""
-    return f"between {floor(feeding.low_c)} and {ceil(feeding.high_c)} °C with {100.0 * job.span.confidence:.0f} % confidence"
+    confidence = f"{100.0 * job.span.confidence:.0f} % confidence"
+    return f"between {floor(feeding.low_c)} and {ceil(feeding.high_c)} °C with {confidence}"
 
 
 class Figure(NamedTuple):

@@ -60,6 +60,21 @@ def outcome_by_encoder(fed_mm: float, missing: Lost) -> Outcome:
     return Outcome.FED if missing.lost_mm + missing.error_mm < limit_mm else Outcome.UNCLEAR
 
 
+def outcome_by_both(fed_mm: float, missing: Lost, flags: int) -> Outcome:
+    """Whether it fed, where the driver reports stalls as well: what the encoder leaves open the flags may settle.
+
+    A flag together with a sure loss is a skip. No flag and no sure loss is none: of a loss at the limit a driver would
+    have noticed some skip.
+    """
+    by_encoder = outcome_by_encoder(fed_mm, missing)
+    if by_encoder is not Outcome.UNCLEAR:
+        return by_encoder
+    is_sure = missing.lost_mm > missing.error_mm
+    if is_sure and flags > 0:
+        return Outcome.SKIPPED
+    return Outcome.FED if not is_sure and flags == 0 else Outcome.UNCLEAR
+
+
 def outcome_by_flags(flags: int) -> Outcome:
     """Whether it fed, by the driver's word alone: one flag may be an accident."""
     if flags >= FLAGS_THAT_COUNT:
