@@ -15,7 +15,7 @@ from monitor.report.heat_causes import aged, cold_manifold, cooling, heater, hot
 from monitor.report.machine_causes import data_gap, sensor
 from monitor.report.strand_causes import clog, grinding, jam, run_out, tangle
 
-LEAST_WEIGHT: Final = 0.1
+LEAST_WEIGHT: Final = 0.2
 """Explanations with less are not worth reading."""
 
 _JUDGES: Final[tuple[Callable[[Case], Explanation | None], ...]] = (

@@ -94,11 +94,7 @@ def softened(case: Case) -> Explanation | None:
     """The strand stood soft where it must be stiff."""
     alarms = [told for told in case.incidents("softening") if case.failure.input in {None, told.input}]
     evidence = [Evidence(told.worst_text, 0.6) for told in alarms[:1]]
-    share = (
-        max((row.strands[case.index].softening_share for row in case.before), default=0.0)
-        if case.index is not None
-        else 0.0
-    )
+    share = 0.0 if case.index is None or not case.before else case.before[-1].strands[case.index].softening_share
     if share >= _HALF_MIN:
         evidence.append(Evidence(f"it had taken {share:.0%} of the softening it bears", 0.5))
     if not evidence:
@@ -128,7 +124,7 @@ def aged(case: Case) -> Explanation | None:
 
 
 def _dose_evidence(case: Case, index: int, warn_share: float) -> list[Evidence]:
-    point = _point_at_failure(case, index)
+    point = case.before[-1].strands[index]
     found = []
     if point.dose_share >= _HALF_MIN * warn_share:
         weight = 0.5 if point.dose_share >= warn_share else 0.2
@@ -137,10 +133,6 @@ def _dose_evidence(case: Case, index: int, warn_share: float) -> list[Evidence]:
         stood_s = case.time_s - _standing_since_s(case, index)
         found.append(Evidence(f"it had not been fed for {span_text(stood_s)}", 0.4))
     return found
-
-
-def _point_at_failure(case: Case, index: int):  # type: ignore[no-untyped-def]
-    return case.before[-1].strands[index]
 
 
 def _standing_since_s(case: Case, index: int) -> float:

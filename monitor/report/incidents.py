@@ -7,6 +7,7 @@ from monitor.core.alert_types import Alert, AlertState, AlertTransition, Moment,
 
 _MOST: Final = 500
 _MOST_MOMENTS: Final = 40
+_GETS_WORSE: Final = frozenset({"raised", "re-raised", "escalated"})
 _SILENT: Final = frozenset({AlertState.NORMAL, AlertState.SUPPRESSED})
 
 
@@ -63,7 +64,7 @@ class IncidentBook:
             known = self._begun(transition)
         if known is None:
             return
-        if alert.state is not AlertState.NORMAL and alert.priority > known.worst.priority:
+        if transition.event in _GETS_WORSE and alert.priority >= known.worst.priority:
             known.worst = alert
         known.ended_s = transition.time_s if transition.event in {"cleared", "latched"} else known.ended_s
         if transition.event in {"re-raised", "raised"}:

@@ -38,10 +38,10 @@ def data_gap(case: Case) -> Explanation | None:
         )
         evidence.append(Evidence(known, 0.3))
         evidence += _came_back(case, silence.until_s)
-    missing = ("what the machine did meanwhile",)
+    missing = ["what the machine did meanwhile"]
     if not silence.is_told:
-        missing = (*missing, "whether the line, the controller or its power was gone")
-    return Explanation(Cause.DATA_GAP, "link", silence.from_s, None, tuple(evidence), missing)
+        missing.append("whether the line, the controller or its power was gone")
+    return Explanation(Cause.DATA_GAP, "link", silence.from_s, None, tuple(evidence), tuple(missing))
 
 
 def _came_back(case: Case, until_s: float) -> list[Evidence]:

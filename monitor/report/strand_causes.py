@@ -29,6 +29,8 @@ def jam(case: Case) -> Explanation | None:
         evidence.append(Evidence(f"earlier it had stood {earlier} at the longest, and fed well after", 0.35))
     elif evidence and case.stood_s <= case.idle_before_s:
         evidence.append(Evidence("it had stood longer before without harm", -0.4))
+    if evidence and (case.flags_near or 0) >= _FLAGS:
+        evidence.append(Evidence(f"the driver flagged a stall in {case.flags_near} samples: the drive skips", 0.2))
     return _explained(case, Cause.JAM_AFTER_IDLE, evidence, case.time_s - case.stood_s, _motion_missing(case))
 
 
@@ -57,6 +59,8 @@ def tangle(case: Case) -> Explanation | None:
         is_held = _STANDS_MM < moved.sensed_mm < _CREEPS * moved.commanded_mm
         text = f"it still moved {moved.sensed_mm:.1f} mm to and fro while {moved.commanded_mm:.0f} mm were commanded"
         evidence.append(Evidence(text, 0.35 if is_held else -0.5))
+    if case.stall is not None and case.stall.pattern is StallPattern.JAM_AFTER_IDLE:
+        evidence.append(Evidence("it stuck just when it was taken up after standing hot", -0.5))
     missing = (*_motion_missing(case), "the spool itself: look whether loops have drawn tight")
     return _explained(case, Cause.TANGLE, evidence, _onset_s(case), missing)
 
