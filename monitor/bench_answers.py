@@ -18,10 +18,9 @@ class Answers:
     """Lines of one stream; None for no stream at all."""
 
     def __init__(self, stream: TextIO | None) -> None:
-        is_open = stream is not None and not stream.closed
-        self._descriptor = stream.fileno() if stream is not None and is_open else -1
-        self.is_terminal = stream is not None and is_open and stream.isatty()
-        self.has_ended = not is_open
+        self._descriptor = _descriptor(stream)
+        self.has_ended = self._descriptor < 0
+        self.is_terminal = not self.has_ended and os.isatty(self._descriptor)
         self._lines: deque[str] = deque()
         self._rest = b""
 
@@ -75,3 +74,11 @@ class Answers:
         if self.has_ended and self._rest:
             lines.append(self._rest)
         self._lines += [line.decode("utf-8", "replace").strip().casefold() for line in lines]
+
+
+def _descriptor(stream: TextIO | None) -> int:
+    """Of a stream that can be read by the system; -1 where there is none."""
+    try:
+        return -1 if stream is None else stream.fileno()
+    except (OSError, ValueError):  # closed, or no file at all
+        return -1

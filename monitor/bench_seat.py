@@ -59,7 +59,9 @@ class Seat:
         for line in lines:
             self._output.line(line)
         for attempt in self._lesson.attempts[self._recorded :]:
-            self._session.record_note("bench_attempt", attempt_data(attempt))
+            told = attempt_data(attempt)
+            del told["time_s"]  # every line of a recording has its own
+            self._session.record_note("bench_attempt", told)
         self._recorded = len(self._lesson.attempts)
         if self._lesson.is_over:
             self._session.stop(self._lesson.broken_off or TEST_OVER)

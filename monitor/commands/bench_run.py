@@ -180,8 +180,6 @@ def _agreed(bench: Bench, question: str) -> bool:
     """Whether the owner says yes; not where nobody can."""
     if bench.answers.is_terminal:
         bench.answers.drop()
-    elif bench.answers.has_ended:
-        return False
     _say(bench, [question])
     try:
         return (bench.answers.wait() or "") in {"y", "yes"}
@@ -219,5 +217,5 @@ def _list(path: Path) -> int:
     else:
         print("\n".join(table_lines(log.rows)))
     if log.unread:
-        print(f"{log.unread} lines of {clean_text(str(path))} could not be read and are passed over")
+        print(f"lines that could not be read and are passed over: {log.unread}")
     return DONE
