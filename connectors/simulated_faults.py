@@ -1,7 +1,7 @@
-"""What a fault takes from the feed of one strand of the simulated machine.
+"""What a fault takes from the feed of one strand of the simulated machine, or from the reading of a sensor.
 
-Owns the patterns of loss: jam, grinding, clog, narrowing, run-out, tangle. Their sizes are invented, their shapes are
-those known in the trade (common practice, no source). Knows nothing of encoders, programs or heaters.
+Owns the patterns: jam, grinding, clog, narrowing, run-out, tangle, loose contact. Their sizes are invented, their
+shapes are those known in the trade (common practice, no source). Knows nothing of encoders, programs or heaters.
 """
 
 from dataclasses import dataclass
@@ -30,6 +30,9 @@ STRETCH_MM: Final = (5.0, 20.0)
 TANGLE_HOLD: Final = (0.0, 0.08)
 TAIL_MM: Final = 60.0
 """From encoder to drive: so much still feeds after the end of the strand has passed the encoder."""
+LOOSE_EVERY_S: Final = 60.0
+LOOSE_FOR_S: Final = (1.0, 3.0)
+LOOSE_BY_K: Final = (50.0, 130.0)
 
 
 @dataclass(frozen=True, slots=True)
@@ -98,3 +101,18 @@ class StrandFault:
             self._hold = self._random.uniform(*bounds)
             self._hold_until_mm = beyond_mm + self._random.uniform(1.0, 5.0)
         return self._hold
+
+
+class LooseContact:
+    """A sensor whose contact fails for moments: how much too low it reads."""
+
+    def __init__(self, random: Random) -> None:
+        self._random = random
+        self._left_s, self._by_k = 0.0, 0.0
+
+    def step(self, step_s: float) -> float:
+        """Move on by `step_s` and tell by how much the sensor reads too low [K]."""
+        self._left_s -= step_s
+        if self._left_s <= 0 and self._random.random() < step_s / LOOSE_EVERY_S:
+            self._left_s, self._by_k = self._random.uniform(*LOOSE_FOR_S), self._random.uniform(*LOOSE_BY_K)
+        return self._by_k if self._left_s > 0 else 0.0

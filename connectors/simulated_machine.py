@@ -14,7 +14,7 @@ from typing import Final
 from connectors.errors import SettingsError
 from connectors.simulated_ageing import StrandAge
 from connectors.simulated_build import Move, SetPoint, SimulatedBuild, carried_out, delayed_set_points
-from connectors.simulated_faults import StrandFault
+from connectors.simulated_faults import LooseContact, StrandFault
 from connectors.simulated_feed import StrandFeed
 from connectors.simulated_heat import HotPath
 from connectors.simulated_outages import through_link
@@ -35,7 +35,9 @@ DUTY_STEPS: Final = 127
 _FED = {number: channel("fed_mm", number) for number in INPUTS}
 _SENSED = {number: channel("sensed_mm", number) for number in INPUTS}
 _STALL = {number: channel("stall", number) for number in INPUTS}
-_STRAND_FAULTS = frozenset(set(FaultKind) - {FaultKind.RADIATOR, FaultKind.COLD_MANIFOLD})
+_HEAT_FAULTS = frozenset(
+    {FaultKind.RADIATOR, FaultKind.COLD_MANIFOLD, FaultKind.HEATER, FaultKind.HEATER_ON, FaultKind.LOOSE_SENSOR}
+)
 
 
 def simulate(
@@ -91,6 +93,7 @@ class SimulatedMachine:
             number: StrandFeed(number, chance(seed, f"strand {number}"), luck, self._strand_fault(number, luck))
             for number in INPUTS
         }
+        self._loose = LooseContact(chance(seed, "loose contact"))
         self.ages: dict[int, StrandAge] = {}
         if scenario.planned is not None:
             self._load_for(scenario.planned)
@@ -103,6 +106,7 @@ class SimulatedMachine:
     def step(self, step_s: float) -> None:
         """Move on by `step_s` [s], at the most `STEP_MOST_S`."""
         self._set_heaters()
+        self._trouble_heat(step_s)
         self._flow_mm_s = sum(self._move(piece) for piece in self._runner.pieces(step_s)) / step_s
         self.heat.step(step_s, self._flow_mm_s, self._radiator())
         for number, age in self.ages.items():
@@ -170,6 +174,13 @@ class SimulatedMachine:
         below_k = 0.0 if cold is None else COLD_BY_K * cold.severity
         self.heat.set_c = (self._manifold_set_c() - below_k, NOZZLE_SET_C)
 
+    def _trouble_heat(self, step_s: float) -> None:
+        """Let heater and sensor of the manifold fail as the scenario says."""
+        is_off, is_on = self._present(FaultKind.HEATER), self._present(FaultKind.HEATER_ON)
+        self.heat.given = 0.0 if is_off is not None else 1.0 if is_on is not None else None
+        is_loose = self._present(FaultKind.LOOSE_SENSOR) is not None
+        self.heat.loose_k = self._loose.step(step_s) if is_loose else 0.0
+
     def _manifold_set_c(self) -> float:
         """The newest set point; while the machine heats up, the first."""
         due = bisect_right(self._set_points, self._runner.done_s, key=lambda point: point.time_s)
@@ -190,7 +201,7 @@ class SimulatedMachine:
 
     def _strand_fault(self, number: int, luck: Random) -> StrandFault | None:
         fault = self._fault
-        if fault is None or fault.kind not in _STRAND_FAULTS or fault.input != number:
+        if fault is None or fault.kind in _HEAT_FAULTS or fault.input != number:
             return None
         return StrandFault(fault, luck)
 

@@ -31,6 +31,9 @@ class FaultKind(StrEnum):
     NARROWING = "narrowing"  # a channel lets less and less through; the fastest stretches skip first
     RUN_OUT = "run-out"  # the end of the strand passes the encoder
     TANGLE = "tangle"  # loops on the spool draw tight; the strand stretches, then the drive skips
+    HEATER = "heater"  # the manifold's gives nothing, whatever its duty
+    HEATER_ON = "heater on"  # the manifold's gives all it can, whatever its duty
+    LOOSE_SENSOR = "loose sensor"  # the manifold's loses contact for moments
 
 
 class Severity(StrEnum):
@@ -219,6 +222,20 @@ _NIGHTS = (
             Outage(27_000.0, 420.0, told=False),
         ),
         garbled_s=(2_950.0, 7_100.0, 9_420.0, 9_421.0, 14_010.0, 19_333.0, 30_218.0),
+    ),
+    Scenario(
+        "heater-failing",
+        "Heater failing",
+        "Two hours and a half into the night the heater of the manifold gives nothing any more, for ten minutes: a "
+        "wire has come loose. The manifold cools, and the drives skip.",
+        Fault(FaultKind.HEATER, onset_s=9_000.0, until_s=9_600.0),
+    ),
+    Scenario(
+        "loose-sensor",
+        "Sensor loose",
+        "From two hours on the sensor of the manifold loses contact for moments, time and again: its reading drops by "
+        "tens of kelvin and comes back.",
+        Fault(FaultKind.LOOSE_SENSOR, onset_s=7_200.0),
     ),
 )
 

