@@ -10,6 +10,7 @@ from typing import Final
 
 from monitor.core.advice_texts import WITHDRAW_MM_S
 from monitor.core.aged_part import whole_mm
+from monitor.core.hot_path import merge_sensors
 from monitor.core.typed_lines import LINES_NOTE, feed_lines
 from monitor.plan_blocks import Block, Heading, Items, Table, Timeline, Tone, Typed, Words
 from monitor.plan_places import manifold_lines, place_of, set_point_line
@@ -166,6 +167,9 @@ def _group(build: Build, group: list[Advance]) -> str:
 
 def cautions(plan: Plan) -> Iterator[str]:
     """What to mind with any plan."""
+    merge = merge_sensors(plan.build.model.parameters)
+    if len(merge) > 1:
+        yield f"The manifold's wall depends on {' and '.join(merge)}: set points are planned for {merge[0]} alone."
     yield "Dose limits are judgement, uncertain by a factor of three or so: keep away from 100 %."
     yield "Planned times are uncertain too; what is done by the clock is done early rather than late."
     if plan.build.schedule.pauses:

@@ -8,10 +8,12 @@ from typing import Final
 
 from connectors.clean_text import clean_text
 from monitor.build_file.schedule import BuildSchedule
+from monitor.core.hot_path import merge_sensors
 from monitor.plan_blocks import Block, Heading, Items, Words
 from monitor.planning.clock_words import planned_words
 from monitor.planning.plan import ManifoldBy, Plan
 
+_METRE_MM: Final = 1000.0
 SHOWN_ODD: Final = 8
 """So many kinds of what was not understood are named; `--json` has them all."""
 
@@ -46,9 +48,8 @@ def _facts(plan: Plan) -> Iterator[str]:
 def _manifold_fact(plan: Plan) -> str:
     match plan.manifold_by:
         case ManifoldBy.FILE:
-            own_c = sorted(
-                {it.set_c for it in plan.build.file_changes if it.sensor == plan.build.manifold and it.set_c}
-            )
+            merge = merge_sensors(plan.build.model.parameters)
+            own_c = sorted({it.set_c for it in plan.build.file_changes if it.sensor in merge and it.set_c > 0.0})
             return f"the manifold is set by the file: {own_c[0]:g}{f' to {own_c[-1]:g}' if own_c[1:] else ''} °C"
         case ManifoldBy.OWNER:
             return f"the manifold is taken to be held at {plan.manifold_c:g} °C, as asked for"
@@ -83,10 +84,12 @@ def _odd(what: str, schedule: BuildSchedule, *, is_note: bool) -> Iterator[str]:
 def metres(length_mm: float) -> str:
     """Length of strand.
 
-    >>> metres(1234.5), metres(2.5e6)
-    ('1.23 m', '2,500 m')
+    >>> metres(250.4), metres(1234.5), metres(2.5e6)
+    ('250 mm', '1.23 m', '2,500 m')
     """
-    return f"{length_mm / 1000:.3g} m" if length_mm < 1e6 else f"{length_mm / 1000:,.0f} m"  # noqa: PLR2004 -- a km
+    if length_mm < _METRE_MM:
+        return f"{length_mm:.0f} mm"
+    return f"{length_mm / _METRE_MM:.3g} m" if length_mm < _METRE_MM**2 else f"{length_mm / _METRE_MM:,.0f} m"
 
 
 def _count(number: int, noun: str) -> str:

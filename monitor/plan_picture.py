@@ -1,6 +1,6 @@
 """The strands over the hours of a build, in characters: one row a strand, one for the manifold, the hours below.
 
-Every state has a character of its own, so no colour is needed; the key says what they mean.
+Every state has a character of its own, so no colour is needed; `KEY` says what they mean.
 """
 
 from collections.abc import Iterator
@@ -18,7 +18,7 @@ _GLYPHS: Final = {
     Cell.PAST_WARN: "▓",
     Cell.PAST_LIMIT: "▲",
 }
-KEY: Final = "█ feeds  ▌ at times  · stands  ▒ past half warn dose  ▓ past warn  ▲ past limit"
+KEY: Final = "█ feeds, ▌ at times, · stands, ▒ past half warn dose, ▓ past warn, ▲ past limit"
 _NAME_CELLS: Final = 14
 _HEAD_CELLS: Final = 3 + _NAME_CELLS + 1
 _HOUR_S: Final = 3600.0
@@ -40,7 +40,6 @@ def picture_lines(strip: Strip) -> Iterator[str]:
         yield f"{row.input:>2} {fit(row.name, _NAME_CELLS)} {cells}".rstrip()
     yield f"   {fit('manifold °C', _NAME_CELLS)} {_temperatures(strip.manifold_c)}"
     yield f"   {fit('hours', _NAME_CELLS)} {_hours(strip)}".rstrip()
-    yield KEY
 
 
 def _temperatures(manifold_c: tuple[float, ...]) -> str:

@@ -9,13 +9,14 @@ from typing import Final
 from rich.cells import cell_len
 
 from monitor.plan_blocks import Block, Heading, Items, Table, Timeline, Tone, Typed, Words
-from monitor.plan_picture import picture_lines
+from monitor.plan_picture import KEY, picture_lines
 from monitor.tui.ink import ascii_text, wrap
 
 _COLOURS: Final = {Tone.GOOD: "32", Tone.BAD: "31", Tone.MILD: "33", Tone.FAINT: "2"}
 _BOLD: Final = "1"
 _GAP: Final = "  "
-_NARROWEST: Final = 16
+_NARROWEST, _LEAST = 16, 5
+"""Cells that the wide column is left, at the cost of others, and that each of those keeps."""
 
 
 class Report:
@@ -52,8 +53,8 @@ class Report:
             case Table():
                 yield from _table(block, self._width)
             case Timeline(title=title, strip=strip):
-                yield from (("", ""), (title, _BOLD))
-                yield from ((line, "") for line in picture_lines(strip))
+                yield from (("", ""), *((line, _BOLD) for line in wrap(title, self._width)))
+                yield from ((line, "") for line in (*picture_lines(strip), *wrap(KEY, self._width)))
 
 
 def _heading(text: str, level: int, width: int) -> Iterator[tuple[str, str]]:
@@ -88,7 +89,7 @@ def _widths(table: Table, width: int) -> list[int]:
     while left < narrowest:
         others = [place for place in range(len(widths)) if place != table.wide]
         widest = max(others, key=widths.__getitem__)
-        if widths[widest] <= _NARROWEST // 2:
+        if widths[widest] <= _LEAST:
             break
         widths[widest] -= 1
         left += 1
