@@ -147,6 +147,7 @@ def test_no_field_of_a_strand_is_forgotten() -> None:
     expected = {field.name for field in fields(StrandAssessment)} - {"x_mm", "temp_c", "dose_min", "flow_slip"}
     expected -= {"warn_left_s", "limit_left_s"}
     expected |= {f"{name}_left_{end}_s" for name in ("warn", "limit") for end in ("low", "high")}
+    expected |= {"is_used_again"}  # tells apart the two kinds of a null next_use_s
     assert strand.keys() == expected
 
 
