@@ -54,7 +54,7 @@ def feed(
         watch.look()
         if view.gaps != gaps:
             talk.say(f"Data were lost ({view.why_not}): this feed is not counted.")
-            yield from _until_heard(view, talk)
+            yield from _until_heard(view)
             return None
         if not watch.has_begun and abs((view.manifold_c or asked_c) - asked_c) > OFF_K:
             talk.say(f"The manifold has left {asked_c:g} °C (it is at {view.manifold_c:.1f} °C).")
@@ -66,10 +66,9 @@ def feed(
     return watch.piece(asked_c)
 
 
-def _until_heard(view: MachineView, talk: Talk) -> Generator[None, Heard, None]:
+def _until_heard(view: MachineView) -> Generator[None, Heard, None]:
     while not view.is_heard:
         yield
-    talk.say("The machine is heard again.")
 
 
 def _fed_unseen(view: MachineView, talk: Talk, asked_c: float) -> Generator[None, Heard, Piece]:

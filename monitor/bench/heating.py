@@ -13,6 +13,7 @@ from monitor.bench.talk import Heard, Talk
 
 LATE_S: Final = 1200.0
 """Told when a wall is not steady after so long (judgement), and again as often."""
+TELL_EVERY_S: Final = 60.0
 NEVER_S: Final = 5400.0
 
 
@@ -31,13 +32,16 @@ def heat(job: Job, view: MachineView, talk: Talk, manifold_c: float) -> Generato
     if view.set_c.get(job.manifold) != manifold_c:
         talk.say(f"Set the manifold to {manifold_c:g} °C:")
         talk.type_this(manifold_lines(job, manifold_c))
-    begun_s = told_s = view.time_s
+    begun_s = told_s = shown_s = view.time_s
     near_since_s: float | None = None
     while near_since_s is None or view.time_s - near_since_s < STEADY_FOR_S:
         yield
         is_there = view.is_heard and all(view.is_near(*wall) for wall in _walls(job, view, manifold_c))
         if not is_there or near_since_s is None:
             near_since_s = view.time_s if is_there else None
+        if not is_there and view.is_heard and view.time_s - shown_s >= TELL_EVERY_S:
+            shown_s = view.time_s
+            talk.say(_walls_text(job, view, manifold_c), "    ")
         if view.time_s - begun_s > NEVER_S:
             raise NeverSteadyError(_where(job, view, manifold_c))
         if view.time_s - told_s > LATE_S and not is_there:
@@ -51,6 +55,14 @@ def _walls(job: Job, view: MachineView, manifold_c: float) -> list[tuple[str, fl
     if job.nozzle is not None and job.nozzle_c is not None and job.nozzle in view.temp_c:
         walls.append((job.nozzle, job.nozzle_c))
     return walls
+
+
+def _walls_text(job: Job, view: MachineView, manifold_c: float) -> str:
+    """How far they are, as a sign of life."""
+    known = [(sensor, view.temp_c.get(sensor), asked_c) for sensor, asked_c in _walls(job, view, manifold_c)]
+    return ", ".join(
+        f"{sensor} {temp_c:.0f} of {asked_c:g} °C" for sensor, temp_c, asked_c in known if temp_c is not None
+    )
 
 
 def _where(job: Job, view: MachineView, manifold_c: float) -> str:

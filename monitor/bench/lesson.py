@@ -8,6 +8,7 @@ from collections.abc import Generator
 from dataclasses import replace
 from typing import Final
 
+from connectors.telemetry import Event
 from monitor.bench.attempts import Attempt, Outcome, Witness
 from monitor.bench.feeding import Piece, feed
 from monitor.bench.heating import NeverSteadyError, heat
@@ -73,10 +74,7 @@ class Lesson:
         if self.is_over:
             return []
         if not isinstance(heard, Answer):
-            was_heard = self._view.is_heard
-            self._view.take(heard)
-            if was_heard and not self._view.is_heard:
-                self._talk.say(f"The link is lost: {self._view.why_not}. The test waits for it.")
+            self._look(heard)
         try:
             self._course.send(heard)
         except StopIteration:
@@ -84,6 +82,15 @@ class Lesson:
         except (NeverSteadyError, BrokenOffError) as error:
             self.broken_off = str(error)
         return self._talk.taken()
+
+    def _look(self, event: Event) -> None:
+        """Take in an event; whether the machine is heard is told whatever part the lesson is in."""
+        view, was_heard = self._view, self._view.is_heard
+        view.take(event)
+        if was_heard and not view.is_heard:
+            self._talk.say(f"The link is lost: {view.why_not}. The test waits for it.")
+        elif view.is_heard and not was_heard:
+            self._talk.say("The machine is heard again." if view.gaps else "Data come from the machine.")
 
     def _whole(self) -> Generator[None, Heard, None]:
         yield from self._fill()

@@ -143,7 +143,9 @@ def _conclude(bench: Bench, lesson: Lesson, why: str, recording: str, *, writes:
     found = figure(job, result, f"{now:%Y-%m-%d}")
     if found is not None:
         _offer(bench, found, writes=writes)
-    _say(bench, [purge_text(purge_lengths(bench.profile.parameters)), "The machine is still hot: set what it needs."])
+    if result.attempts:
+        _say(bench, [purge_text(purge_lengths(bench.profile.parameters))])
+    _say(bench, ["The machine is still hot: set what it needs."])
 
 
 def _keep(bench: Bench, data: dict[str, Any]) -> None:
