@@ -11,20 +11,7 @@ from scipy.optimize import minimize
 
 from monitor.bench.psychometric import LAPSE, Interval, Trial, chance, feeding_c, posterior
 from monitor.bench.step_test import Done, Ending, Next, TestRange, belief, next_step
-
-SPAN = TestRange(150.0, 215.0)
-
-
-def simulated(threshold_c: float, spread_k: float, random: Random, span: TestRange = SPAN) -> tuple[Done, list[Trial]]:
-    """A whole test of a strand with such a curve."""
-    trials: list[Trial] = []
-    asked_c: list[float] = []
-    while isinstance(step := next_step(span, trials, asked_c), Next):
-        temp_c = step.temp_c + random.gauss(0.0, 0.3)
-        has_fed = random.random() < float(chance(temp_c, threshold_c, spread_k))
-        trials.append(Trial(temp_c, has_fed))
-        asked_c.append(step.temp_c)
-    return step, trials
+from tests.benchmarks.step_tests import SPAN, simulated
 
 
 def dixon_mood(trials: list[Trial], step_k: float) -> tuple[float, float]:
