@@ -10,8 +10,11 @@ from monitor.config import Profile, load_profile, profile_from_tables
 from monitor.core.engine import Engine
 from monitor.exit_codes import WrongUseError
 from monitor.profile_report import loan_lines
+from monitor.replay_player import Player
+from monitor.replay_reading import Reading
 from monitor.replay_source import ReplaySource
 from monitor.replay_verdict import ReplayVerdict
+from monitor.replay_view import FASTEST
 from monitor.running import Words, carry_out, manner_of, speed_of
 from monitor.session import Session
 from monitor.totals import Totals
@@ -21,24 +24,44 @@ def run(arguments: argparse.Namespace) -> int:
     """Play a recording to its end. A file that breaks off damaged is wrong use, told when all before it is judged."""
     manner = manner_of(arguments)
     link = ReplayLink(arguments.file, speed=speed_of(arguments, manner))
-    profile, source = _profile(arguments, link.header), ReplaySource(link)
-    session = Session(
-        source,
-        Engine(profile.parameters),
-        name=f"recording {clean_text(arguments.file.name)}",
-        sensors=profile.parameters.sensors_needed,
-        inputs=[strand.input for strand in profile.parameters.strands],
-        over="the recording ended",
-    )
-    verdict = ReplayVerdict(session, source, link.recording)
+    profile = _profile(arguments, link.header)
     opening = (_opening(link.header, arguments), *loan_lines(profile))
-    words = Words(opening, verdict.lines)
-    status = carry_out(session, manner, Totals(profile.parameters.limits.stale_after_s), words)
+    play = _on_screen if manner.on_screen else _on_lines
+    status = play(arguments, link, profile, opening)
     if link.recording.damage is not None:
         raise WrongUseError(
             f"{clean_text(str(arguments.file), 500)}: {link.recording.damage}; all before it was judged"
         )
     return status
+
+
+def _on_lines(arguments: argparse.Namespace, link: ReplayLink, profile: Profile, opening: tuple[str, ...]) -> int:
+    source = ReplaySource(link)
+    session = Session(
+        source,
+        Engine(profile.parameters),
+        name=_name(arguments),
+        sensors=profile.parameters.sensors_needed,
+        inputs=[strand.input for strand in profile.parameters.strands],
+        over="the recording ended",
+    )
+    verdict = ReplayVerdict(session, source, link.recording)
+    totals = Totals(profile.parameters.limits.stale_after_s)
+    return carry_out(session, manner_of(arguments), totals, Words(opening, verdict.lines))
+
+
+def _on_screen(arguments: argparse.Namespace, link: ReplayLink, profile: Profile, opening: tuple[str, ...]) -> int:
+    from monitor.commands.replay_screen import carry_out_on_screen  # noqa: PLC0415 -- only a screen needs it
+
+    manner = manner_of(arguments)
+    speed = speed_of(arguments, manner)
+    reading = Reading(link.recording, profile.parameters)
+    player = Player(reading, _name(arguments), speed=FASTEST if speed is None else speed)
+    return carry_out_on_screen(player, reading, manner, opening)
+
+
+def _name(arguments: argparse.Namespace) -> str:
+    return f"recording {clean_text(arguments.file.name)}"
 
 
 def _profile(arguments: argparse.Namespace, header: Header) -> Profile:

@@ -67,10 +67,13 @@ class ScreenApp(App[None], inherit_bindings=False):
         self._client = client
         self._hz = hz
         self._owns_watch = owns_watch
-        self.panel = WatchPanel(client, ascii_only=ascii_only, colour=colour)
+        self.panel = self._panel(ascii_only=ascii_only, colour=colour)
         self._call = TerminalCall(bell=True, notices=False) if call is None else call
         self.failure: Exception | None = None
         self._terminal: TerminalWatch | None = None
+
+    def _panel(self, *, ascii_only: bool, colour: bool) -> WatchPanel:
+        return WatchPanel(self._client, ascii_only=ascii_only, colour=colour)
 
     def compose(self) -> ComposeResult:
         """One panel fills the screen."""
@@ -224,6 +227,11 @@ async def show(
         owns_watch=owns_watch,
         call=call,
     )
+    await show_app(app)
+
+
+async def show_app(app: ScreenApp) -> None:
+    """Show a screen until the owner leaves, the process is told to end, or the terminal goes away; see `show`."""
     loop = asyncio.get_running_loop()
 
     def leave() -> None:

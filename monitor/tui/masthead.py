@@ -3,11 +3,14 @@
 from typing import Final
 
 from monitor.core.assessment import Assessment, Quality
+from monitor.replay_view import ReplayView
 from monitor.tui.ink import BOLD, DIM, PLAIN, REVERSE, Line, Span, apart, crop, hanging
+from monitor.tui.replay_bar import place
 from monitor.tui.view import View
 from monitor.tui.words import age, duration, execution_words
 
 _SHORT_BELOW_ROWS: Final = 13
+_DATA_OF_REPLAY_FROM_ROWS: Final = 26
 
 
 def masthead(view: View, width: int, height: int) -> list[Line]:
@@ -21,7 +24,16 @@ def masthead(view: View, width: int, height: int) -> list[Line]:
         return lines
     if not view.latest.link_available:
         lines += _told("UNAVAILABLE", view.latest.link_reason or "the machine sends nothing", width)
+    if view.replay is not None:
+        lines.append(_place_then(view, view.replay, width))
+        short = height < _DATA_OF_REPLAY_FROM_ROWS
     return lines if short else [*lines, _data(view, view.latest, width)]
+
+
+def _place_then(view: View, replay: ReplayView, width: int) -> Line:
+    """Where a replay stands, with the age of its data where it is not what it should be."""
+    doubt = (Span(f"  data {age(view.data_age_s)} old", BOLD),) if view.is_old else ()
+    return apart(place(replay), doubt, width)
 
 
 def waiting(view: View, width: int) -> list[Line]:

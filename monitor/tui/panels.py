@@ -58,8 +58,8 @@ class WatchPanel(LineWidget):
             source=self._client.source,
             notice=self._client.notice,
             ended=self._client.ended,
-            clock=_time_of_day(),
             unheard_s=now_s - self._heard_at_s,
+            **self._of_this_moment(),
         )
         calling = frozenset(
             alert.id
@@ -71,6 +71,10 @@ class WatchPanel(LineWidget):
         if is_new:
             self.change(selected=None)
         return is_new
+
+    def _of_this_moment(self) -> dict[str, object]:
+        """What of the view is not the watch's but the screen's own."""
+        return {"clock": _time_of_day()}
 
     def change(self, **parts: object) -> None:
         """Draw anew with parts of the view changed."""

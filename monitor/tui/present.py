@@ -3,6 +3,7 @@
 Owns the order and the shares of height: first the machine and the alerts, then a line per input, then the picture.
 """
 
+from collections.abc import Sequence
 from typing import Final
 
 from monitor.core.assessment import Assessment
@@ -10,8 +11,9 @@ from monitor.tui.alert_band import alert_band, most_urgent_line, notice_lines
 from monitor.tui.alert_page import alert_page
 from monitor.tui.hot_path_picture import LEAST_ROWS, hot_path_picture
 from monitor.tui.ink import EMPTY, REVERSE, Line, Span, ascii_line, crop, fit
-from monitor.tui.keys import LEAVING, foot_line, help_page, question_line
+from monitor.tui.keys import KEYS, LEAVING, REPLAY_KEYS, Key, foot_line, help_page, question_line
 from monitor.tui.masthead import masthead, waiting
+from monitor.tui.replay_bar import replay_foot
 from monitor.tui.strand_rows import balance_lines, stand_in_lines, strand_rows
 from monitor.tui.view import Page, View
 
@@ -37,7 +39,7 @@ def frame(view: View, width: int, height: int, *, ascii_only: bool = False) -> t
 
 def _above_foot(view: View, width: int, height: int) -> list[Line]:
     if view.page is Page.HELP:
-        return [*most_urgent_line(view, width), *help_page(width)]
+        return [*most_urgent_line(view, width), *help_page(width, _keys(view))]
     head = [*masthead(view, width, height), *notice_lines(view.notice, width)]
     if view.latest is None:
         return [*head, *waiting(view, width)]
@@ -68,9 +70,18 @@ def _body(view: View, latest: Assessment, width: int, room: int) -> list[Line]:
 def _foot(view: View, width: int, height: int) -> list[Line]:
     if view.question is not None:
         return [question_line(view.question.text, width)]
+    if view.jump is not None:
+        return [question_line(view.jump.text, width)]
     if view.asked_to_leave:
         return [question_line(LEAVING, width)]
-    return [foot_line(view.hidden_alerts, width)] if height >= _FOOT_FROM_ROWS else []
+    keys = foot_line(view.hidden_alerts, width, _keys(view))
+    if view.replay is not None and view.page is not Page.HELP:
+        return replay_foot(view.replay, keys, width, height)
+    return [keys] if height >= _FOOT_FROM_ROWS else []
+
+
+def _keys(view: View) -> Sequence[Key]:
+    return KEYS if view.replay is None else REPLAY_KEYS
 
 
 def _hidden(lines: int, width: int) -> Line:

@@ -9,6 +9,8 @@ from typing import Final
 
 from monitor.core.alert_types import Alert
 from monitor.core.assessment import Assessment, Quality
+from monitor.replay_view import ReplayView
+from monitor.tui.jump import Jump
 from monitor.tui.questions import Question
 
 SILENT_AFTER_S: Final = 5.0
@@ -46,6 +48,10 @@ class View:
         The owner pressed the leaving key once and leaving would end the watch.
     question : Question or None
         What the screen waits to be told before it passes on a request.
+    replay : ReplayView or None
+        Where a replay stands; None for a watch that runs.
+    jump : Jump or None
+        Where to jump in a replay, as far as it was typed.
     """
 
     latest: Assessment | None
@@ -58,6 +64,8 @@ class View:
     page: Page = Page.WATCH
     asked_to_leave: bool = False
     question: Question | None = None
+    replay: ReplayView | None = None
+    jump: Jump | None = None
 
     @property
     def alerts(self) -> tuple[Alert, ...]:
@@ -92,7 +100,7 @@ class View:
     @property
     def is_silent(self) -> bool:
         """Whether a watch that should be running has stopped concluding."""
-        return self.ended is None and self.unheard_s > SILENT_AFTER_S
+        return self.replay is None and self.ended is None and self.unheard_s > SILENT_AFTER_S
 
     @property
     def data_age_s(self) -> float:
