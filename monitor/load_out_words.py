@@ -4,7 +4,7 @@ Owns that wording.
 """
 
 import math
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from typing import Final
 
 from connectors.clean_text import clean_text
@@ -32,10 +32,12 @@ class LoadOutWords:
         Of the machine, with the strands that were checked.
     is_list : bool
         The strands are only a list of materials, not loaded.
+    notes : iterable of str
+        Told beside the cautions.
     """
 
-    def __init__(self, found: LoadOut, parameters: Parameters, *, is_list: bool) -> None:
-        self._found, self._parameters, self._is_list = found, parameters, is_list
+    def __init__(self, found: LoadOut, parameters: Parameters, *, is_list: bool, notes: Iterable[str] = ()) -> None:
+        self._found, self._parameters, self._is_list, self._notes = found, parameters, is_list, tuple(notes)
         self._strands = {strand.input: strand for strand in found.strands}
 
     def blocks(self) -> Iterator[Block]:
@@ -52,7 +54,7 @@ class LoadOutWords:
             " change of the path (common practice, no source). Go by the longer one where the materials do not get on."
         )
         yield Heading("Cautions")
-        yield Items(tuple(_cautions()))
+        yield Items((*_cautions(), *self._notes))
 
     def _name(self, number: int) -> str:
         strand = self._strands[number]

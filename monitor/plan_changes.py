@@ -4,6 +4,7 @@ Owns the wording of set points, withdrawals, purges and small moves, and the cau
 what is needed to say it.
 """
 
+import math
 from collections.abc import Iterator
 from itertools import groupby, pairwise
 from typing import Final
@@ -64,9 +65,14 @@ def _option_row(option: Option, *, is_best: bool) -> tuple[str, ...]:
     points = str(len(changes.set_points)) if changes.set_points else "–"
     drawn = ", ".join(map(str, sorted(changes.withdrawn_s))) or "–"
     waste = f"{option.waste_g:.2g} g" if changes.advances else "–"
-    takes = f"{option.waste_s / 60:.0f} min" if changes.advances else "–"
+    takes = f"{math.ceil(option.waste_s / 60)} min" if changes.advances else "–"
     comes_to = "all survive" if option.is_safe else "too hot" if option.faults else str(option.worst)
-    return "▸" if is_best else "", option.name, points, drawn, waste, takes, f"{option.risk:.0%}", comes_to
+    return "▸" if is_best else "", _short_name(option), points, drawn, waste, takes, f"{option.risk:.0%}", comes_to
+
+
+def _short_name(option: Option) -> str:
+    """Its name without what stands in the next columns."""
+    return ", ".join(part for part in option.name.split(", ") if not part.endswith("withdrawn"))
 
 
 def _nothing_saves(plan: Plan) -> Iterator[Block]:
@@ -174,7 +180,9 @@ def cautions(plan: Plan) -> Iterator[str]:
     yield "Planned times are uncertain too; what is done by the clock is done early rather than late."
     if plan.build.schedule.pauses:
         yield "Every stop of unknown length ages what stands: watch the build, do not leave it to the plan."
-    yield "The order of the inputs changes nothing here: in this model all channels are alike."
+    ruled = [it.input for it in plan.build.model.parameters.strands if it.material.min_feed_is_rule]
+    if ruled:
+        yield f"How cool {_inputs(ruled)} may be and still feed is a rule of thumb: try it before you rely on it."
     yield "Hot parts, hot melt; ventilate. Keep the machine's own thermal protection working."
     yield "Nothing was sent to the machine, and the file was not changed: strandwatch only reads and advises."
 

@@ -32,7 +32,7 @@ def file_blocks(plan: Plan) -> Iterator[Block]:
 def _facts(plan: Plan) -> Iterator[str]:
     schedule = plan.build.schedule
     low_s, planned_s, high_s = schedule.duration
-    known = "from known accelerations" if schedule.limits_known else "accelerations are a guess: give [motion]"
+    known = "from known accelerations" if schedule.limits_known else "accelerations are a guess: give them in [motion]"
     yield (
         f"takes {planned_words(planned_s)} h as reckoned, and will take {planned_words(low_s)} to"
         f" {planned_words(high_s)} h ({known})"

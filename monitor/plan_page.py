@@ -26,7 +26,8 @@ body { margin: 2rem auto; padding: 0 1rem; max-width: 60rem; color: var(--ink); 
 h1 { font-size: 1.5rem; } h2 { font-size: 1.2rem; margin-top: 2rem; } h3 { font-size: 1.05rem; }
 .scroll { overflow-x: auto; } table { border-collapse: collapse; }
 th, td { padding: .25rem .75rem .25rem 0; text-align: left; vertical-align: top; border-bottom: 1px solid var(--line); }
-.right { text-align: right; } .good { color: var(--good); } .bad { color: var(--bad); font-weight: 600; }
+td { white-space: nowrap; } td.wide { white-space: normal; min-width: 12rem; } .right { text-align: right; }
+.good { color: var(--good); } .bad { color: var(--bad); font-weight: 600; }
 .mild { color: var(--mild); } .faint { color: var(--faint); }
 pre { padding: .5rem 1rem; border-left: 3px solid var(--line); } svg { width: 100%; height: auto; }
 svg text { fill: var(--ink); font: 12px system-ui, sans-serif; } svg .hours { stroke: var(--line); }
@@ -81,7 +82,8 @@ def _row(table: Table, cells: tuple[str, ...], tone: Tone) -> str:
 
 
 def _side(table: Table, place: int) -> str:
-    return ' class="right"' if place in table.right else ""
+    side = "wide" if place == table.wide else "right" if place in table.right else ""
+    return f' class="{side}"' if side else ""
 
 
 def _class(tone: Tone) -> str:

@@ -24,7 +24,8 @@ _LEFT, _WIDTH, _ROW, _BAR, _CURVE = 170.0, 800.0, 24.0, 16.0, 60.0
 _HOUR_S: Final = 3600.0
 _TICKS_H: Final = (0.25, 0.5, 1, 2, 3, 6, 12, 24, 48, 96)
 _MOST_TICKS: Final = 14
-_KEY_STEP: Final = 136.0
+_LETTER: Final = 6.3
+"""Room for a letter of the key: somewhat wide, because the browser chooses the type."""
 
 
 def svg_text(strip: Strip, title: str) -> str:
@@ -72,21 +73,24 @@ def _hours(strip: Strip, bottom: float) -> Iterator[str]:
 
 def _curve(strip: Strip, top: float) -> Iterator[str]:
     """The wall at the merge point."""
-    low_c, high_c = min(strip.manifold_c), max(strip.manifold_c)
-    span_k, step = max(high_c - low_c, 10.0), _WIDTH / len(strip.manifold_c)
+    low_c, high_c = round(min(strip.manifold_c)), round(max(strip.manifold_c))
+    middle_c, span_k, step = (low_c + high_c) / 2, max(high_c - low_c, 10.0), _WIDTH / len(strip.manifold_c)
+    middle, height = top + (_CURVE - 12) / 2, _CURVE - 12
     points = " ".join(
-        f"{_LEFT + (place + 0.5) * step:.1f},{top + (_CURVE - 12) * (1 - (temp_c - low_c) / span_k):.1f}"
+        f"{_LEFT + (place + 0.5) * step:.1f},{middle - height * (temp_c - middle_c) / span_k:.1f}"
         for place, temp_c in enumerate(strip.manifold_c)
     )
+    range_c = f"{low_c}" if low_c == high_c else f"{low_c} to {high_c}"
     yield f'<polyline class="wall" points="{points}"/>'
-    yield f'<text x="0" y="{top + 12:.0f}">manifold {low_c:.0f} to {high_c:.0f} °C</text>'
+    yield f'<text x="0" y="{middle + 4:.0f}">manifold {range_c} °C</text>'
 
 
 def _key(top: float) -> Iterator[str]:
-    for place, (cell, meaning) in enumerate(MEANINGS.items()):
-        x = _LEFT + place * _KEY_STEP
+    x = _LEFT
+    for cell, meaning in MEANINGS.items():
         yield f'<rect class="{cell.name}" x="{x:.0f}" y="{top - 10:.0f}" width="12" height="12"/>'
         yield f'<text x="{x + 16:.0f}" y="{top:.0f}">{meaning}</text>'
+        x += 40 + _LETTER * len(meaning)
 
 
 def _short(name: str) -> str:

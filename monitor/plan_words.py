@@ -4,7 +4,7 @@ Owns the order, and the wording of what comes of the strands; `plan_file_words` 
 change. All text that comes from outside passes `clean_text` here or where it was read.
 """
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from typing import Final
 
 from connectors.clean_text import clean_text
@@ -38,8 +38,8 @@ MARKS: Final = {
 }
 
 
-def plan_blocks(plan: Plan, file_name: str, columns: int) -> Iterator[Block]:
-    """All of it; `columns` is how finely timelines are cut."""
+def plan_blocks(plan: Plan, file_name: str, columns: int, notes: Iterable[str] = ()) -> Iterator[Block]:
+    """All of it; `columns` is how finely timelines are cut, `notes` are told beside the cautions."""
     machine = clean_text(plan.build.model.parameters.machine)
     yield Heading(f"Plan of {clean_text(file_name)} on {machine}", 1)
     yield from _answer(plan)
@@ -50,7 +50,7 @@ def plan_blocks(plan: Plan, file_name: str, columns: int) -> Iterator[Block]:
     yield Timeline("The strands over the hours, as planned", strip_of(plan.build, plan.as_planned, columns))
     yield from change_blocks(plan, columns)
     yield Heading("Cautions")
-    yield Items(tuple(cautions(plan)))
+    yield Items((*cautions(plan), *notes))
 
 
 def name_of(strand: Strand) -> str:

@@ -55,15 +55,15 @@ def _check_options(arguments: argparse.Namespace) -> None:
 
 def _plan_build(arguments: argparse.Namespace, profile: Profile) -> int:
     plan = _planned(arguments, profile)
-    name = arguments.file.name
+    name, notes = arguments.file.name, [*loan_lines(profile)]
     if arguments.html is not None:
-        write_page(arguments.html, page_text(plan_blocks(plan, name, _PAGE_COLUMNS)), not_over=arguments.file)
+        write_page(arguments.html, page_text(plan_blocks(plan, name, _PAGE_COLUMNS, notes)), not_over=arguments.file)
     if arguments.json:
         speak_utf8()
         print(json_text(plan_data(plan, clean_text(name))))
     else:
         width = _width()
-        _print(arguments, plan_blocks(plan, name, picture_columns(width)), width, [*loan_lines(profile)])
+        _print(arguments, plan_blocks(plan, name, picture_columns(width), notes), width)
     return DONE if plan.survives else NOT_SURVIVED
 
 
@@ -74,14 +74,16 @@ def _check_load(arguments: argparse.Namespace, profile: Profile) -> int:
             f"{arguments.profile}: the wall at the merge point has no sensor, so there is nothing to check"
         )
     found = load_out(parameters, profile.planning)
-    blocks = [*LoadOutWords(found, parameters, is_list=arguments.materials_list is not None).blocks()]
+    is_list = arguments.materials_list is not None
+    notes = () if is_list else loan_lines(profile)
+    blocks = [*LoadOutWords(found, parameters, is_list=is_list, notes=notes).blocks()]
     if arguments.html is not None:
         write_page(arguments.html, page_text(blocks))
     if arguments.json:
         speak_utf8()
         print(json_text(load_out_data(found, parameters)))
     else:
-        _print(arguments, blocks, _width(), () if arguments.materials_list else [*loan_lines(profile)])
+        _print(arguments, blocks, _width())
     return DONE if found.all.works else NOT_SURVIVED
 
 
@@ -136,10 +138,10 @@ def _size(path: Path) -> int:
         return 0
 
 
-def _print(arguments: argparse.Namespace, blocks: Iterable[Block], width: int, notes: Iterable[str]) -> None:
+def _print(arguments: argparse.Namespace, blocks: Iterable[Block], width: int) -> None:
     colour = not arguments.no_color and sys.stdout.isatty() and colour_wanted(os.environ)
     report = Report(width, ascii_only=arguments.ascii or ascii_needed(sys.stdout.encoding), colour=colour)
-    for line in (*report.lines(blocks), *notes):
+    for line in report.lines(blocks):
         print(line)
 
 

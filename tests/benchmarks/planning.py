@@ -1,8 +1,8 @@
 """How long a plan takes beyond reading its file: `python -m tests.benchmarks.planning [--short]`.
 
 A build of twelve hours and six strands that does not survive as planned, a change of the tool every five minutes,
-written out in short moves. Times are of one core. Beside them, in the same run, a bare loop: only what the conduction of
-six standing strands cannot do without, for as many steps.
+written out in short moves. Times are of one core. Beside them, in the same run, a bare loop: only what the conduction
+of six standing strands cannot do without, for as many steps.
 """
 
 import io
