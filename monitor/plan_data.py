@@ -40,7 +40,22 @@ def plan_data(plan: Plan, file_name: str) -> dict[str, Any]:
         "options": [_option(build, option) for option in plan.tried],
         "best": None if best is None else plan.tried.index(best),
         "lost_in_all": list(plan.lost_in_all),
+        "slow": _slow(plan),
         "timeline": _timeline(plan),
+    }
+
+
+def _slow(plan: Plan) -> dict[str, Any] | None:
+    slow = plan.slow
+    if slow is None:
+        return None
+    return {
+        "length_s": slow.length_s,
+        "option": plan.tried.index(slow.option),
+        "safe": slow.then.is_safe,
+        "risk": slow.then.risk,
+        "verdicts": [_verdict(verdict) for verdict in slow.then.verdicts],
+        "safer": None if slow.safer is None else plan.tried.index(slow.safer),
     }
 
 

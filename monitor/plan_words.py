@@ -60,12 +60,11 @@ def name_of(strand: Strand) -> str:
 
 def _answer(plan: Plan) -> Iterator[Words]:
     """The answer in a sentence or two."""
-    in_trouble = [it for it in plan.as_planned.verdicts if BADNESS[it.outcome] > BADNESS[Outcome.SURVIVES]]
+    in_trouble = _trouble(plan.as_planned)
     if plan.survives:
         yield Words("Every strand survives this build as planned.", Tone.GOOD)
     elif in_trouble:
-        inputs = ", ".join(f"{it.input} ({it.outcome})" for it in in_trouble)
-        yield Words(f"Not all strands survive this build as planned: input {inputs}.", Tone.BAD)
+        yield Words(f"Not all strands survive this build as planned: input {in_trouble}.", Tone.BAD)
     else:
         yield Words("This build does not work as planned; the strands themselves survive it.", Tone.BAD)
     yield from (Words(f"Input {number} feeds {metres(mm)}, but no strand is loaded there.", Tone.BAD)
@@ -76,6 +75,28 @@ def _answer(plan: Plan) -> Iterator[Words]:
     best = plan.best
     if best is not None and best is not plan.as_planned:
         yield Words(f"What saves all with the least waste: {best.name}; told in full below.", Tone.GOOD)
+    yield from _slow_words(plan)
+
+
+def _slow_words(plan: Plan) -> Iterator[Words]:
+    """What comes of it if the build takes as long as it may."""
+    slow = plan.slow
+    if slow is None or plan.lacks_strand:
+        return
+    length = f"it takes {planned_words(slow.length_s)} h, as long as it may"
+    how = "as planned" if slow.option is plan.as_planned else "with that"
+    if slow.then.is_safe:
+        yield Words(f"Even if {length}, all survive {how}.", Tone.GOOD)
+        return
+    safer = "" if slow.safer is None else f" With {slow.safer.name} they do even then."
+    yield Words(f"But if {length}, not all survive {how}: input {_trouble(slow.then)}.{safer}", Tone.MILD)
+
+
+def _trouble(option: Option) -> str:
+    """Inputs whose strands do not just survive, and what comes of them."""
+    return ", ".join(
+        f"{it.input} ({it.outcome})" for it in option.verdicts if BADNESS[it.outcome] > BADNESS[Outcome.SURVIVES]
+    )
 
 
 def _unassigned(plan: Plan) -> str:

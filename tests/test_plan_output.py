@@ -110,6 +110,17 @@ class TestWords:
         assert "lost in every option" in told
         assert "split the build" in told
 
+    def test_the_slow_end_of_the_time_is_told(self, lantern_plan: Plan, short_plan: Plan) -> None:
+        """Without known accelerations a build may take 1.6 times as long, and what saves it must save it then too."""
+        assert lantern_plan.slow is not None
+        assert lantern_plan.slow.option is lantern_plan.best
+        assert lantern_plan.slow.then.risk > lantern_plan.slow.option.risk
+        told = _flat(_text(lantern_plan))
+        length = "it takes 19:12 h, as long as it may"
+        assert (f"Even if {length}, all survive with that." in told) == lantern_plan.slow.then.is_safe
+        assert (f"But if {length}, not all survive with that" in told) == (not lantern_plan.slow.then.is_safe)
+        assert "Even if it takes 1:36 h, as long as it may, all survive as planned." in _flat(_text(short_plan))
+
     def test_a_strand_that_is_not_loaded_is_told(self) -> None:
         """Input 6 is fed, and nothing is there."""
         profile = demo_profile()

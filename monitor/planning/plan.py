@@ -4,7 +4,7 @@ Owns what a plan refuses, and what it takes for granted where the file is silent
 """
 
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 from typing import Final
@@ -19,10 +19,12 @@ from monitor.planning.forward_run import planned_model
 from monitor.planning.options import Build, Changes, Option, cheapest, nearest, options
 from monitor.planning.set_point_course import lowest_single
 from monitor.planning.settings import PlanSettings
+from monitor.planning.stretched import at_slow_end, slow_end
 from monitor.planning.verdicts import Outcome
 
 LONGEST_S: Final = 14 * 86400.0
 """No build is planned that takes longer [s]: such a length is a slip in the file."""
+_HARDLY_SLOWER: Final = 1.01
 MOST_FEED_MM: Final = 1e7
 """Nor one that feeds more than ten kilometres of a strand [mm]."""
 
@@ -41,6 +43,28 @@ class ManifoldBy(StrEnum):
 
 
 @dataclass(frozen=True, slots=True, eq=False)
+class SlowEnd:
+    """What comes of an option if the build takes as long as it may.
+
+    Parameters
+    ----------
+    length_s : float
+        How long that is [s].
+    option : Option
+        The option as it was planned.
+    then : Option
+        The same, judged at that length.
+    safer : Option or None
+        Where `then` is not safe: the one with the least risk, if it is safe even then.
+    """
+
+    length_s: float
+    option: Option
+    then: Option
+    safer: Option | None
+
+
+@dataclass(frozen=True, slots=True, eq=False)
 class Plan:
     """What was found.
 
@@ -56,6 +80,8 @@ class Plan:
         The build as planned, then with changes.
     unloaded : tuple of (int, float)
         Inputs that the build feeds though no strand is loaded there, and how much [mm].
+    slow : SlowEnd or None
+        The cheapest safe option at the slow end of the build's time; None without one.
     """
 
     build: Build
@@ -63,6 +89,7 @@ class Plan:
     manifold_c: float | None
     tried: tuple[Option, ...]
     unloaded: tuple[tuple[int, float], ...]
+    slow: SlowEnd | None = None
 
     @property
     def as_planned(self) -> Option:
@@ -128,7 +155,20 @@ def make_plan(
                 tried.append(option)
     loaded = {strand.input for strand in build.model.parameters.strands}
     unloaded = tuple((plan.number, plan.new_mm) for plan in build.schedule.inputs if plan.number not in loaded)
-    return Plan(build, manifold_by, manifold_c, tuple(tried), unloaded)
+    progress("at the slow end of its time")
+    return Plan(build, manifold_by, manifold_c, tuple(tried), unloaded, _slow_end(build, tried))
+
+
+def _slow_end(build: Build, tried: Sequence[Option]) -> SlowEnd | None:
+    """What comes of the cheapest safe option if the build takes as long as it may."""
+    best = cheapest(tried)
+    if best is None or slow_end(build.schedule) < _HARDLY_SLOWER:
+        return None
+    then, safer = at_slow_end(build, best), None
+    if not then.is_safe:
+        least = min((option for option in tried if option.is_safe), key=lambda option: option.risk)
+        safer = least if least is not best and at_slow_end(build, least).is_safe else None
+    return SlowEnd(build.schedule.duration.high_s, best, then, safer)
 
 
 def prepared(parameters: Parameters, settings: PlanSettings, schedule: BuildSchedule) -> Build:
