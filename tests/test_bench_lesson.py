@@ -130,6 +130,21 @@ def test_an_encoder_that_is_silent_is_found_out_while_filling() -> None:
     assert {attempt.witness for attempt in result.attempts} == {Witness.OWNER}
 
 
+def test_an_encoder_that_speaks_only_when_it_moves_is_used() -> None:
+    """Its first word comes when the filling is under way; from there on it counts."""
+    machine = BenchMachine()
+    last: dict[str, float] = {"sensed_mm:1": 0.0}
+
+    def on_change(sample: Sample) -> Iterator[Event]:
+        now_mm = sample.values["sensed_mm:1"]
+        is_news, last["sensed_mm:1"] = now_mm != last["sensed_mm:1"], now_mm
+        yield sample if is_news else next(without("sensed_mm")(sample))
+
+    result = Owner(machine, by_ear(machine), through=on_change).leads(Lesson(job_of())).result()
+    assert Witness.ENCODER in {attempt.witness for attempt in result.attempts}
+    assert result.ending is Ending.FOUND
+
+
 def test_a_strand_that_does_not_feed_even_hot_ends_the_test() -> None:
     """Nothing to be found there until the jam is cleared."""
     fault = Fault(FaultKind.JAM, 0.0, input=1)

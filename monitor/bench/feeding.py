@@ -27,10 +27,15 @@ _TOLD_TIMES: Final = 4
 
 @dataclass(frozen=True, slots=True)
 class Piece:
-    """One feed as it was seen; `fed_mm` is None where the machine does not tell its feed."""
+    """One feed as it was seen; `fed_mm` is None where the machine does not tell its feed.
+
+    `sensed_mm` is what the encoder saw over `sensed_over_mm` of it: of a first feed it may miss the beginning, because
+    some encoders say nothing before they move.
+    """
 
     fed_mm: float | None
     sensed_mm: float | None
+    sensed_over_mm: float
     flags: int
     temp_c: float
     speed_mm_s: float | None
@@ -78,7 +83,7 @@ def _fed_unseen(view: MachineView, talk: Talk, asked_c: float) -> Generator[None
     while not isinstance((yield), Answer):
         pass
     talk.asks = ()
-    return Piece(None, None, 0, asked_c if view.manifold_c is None else view.manifold_c, None)
+    return Piece(None, None, 0.0, 0, asked_c if view.manifold_c is None else view.manifold_c, None)
 
 
 class _Watch:
@@ -87,6 +92,7 @@ class _Watch:
     def __init__(self, view: MachineView, hot: HotSlip | None, count_mm: float | None) -> None:
         self._view, self._hot, self._count_mm = view, hot, count_mm
         self._from_mm, self._sensed_from_mm, self._flags = view.fed_mm or 0.0, view.sensed_mm, view.flags
+        self._unsensed_mm = 0.0  # fed before the encoder first spoke
         self._highest_mm = 0.0
         self._begun_s: float | None = None
         self._moved_s = self._before_s = view.time_s
@@ -102,6 +108,8 @@ class _Watch:
         view = self._view
         fed_mm = (view.fed_mm or 0.0) - self._from_mm
         step_mm = fed_mm - self._highest_mm
+        if self._sensed_from_mm is None:
+            self._sensed_from_mm, self._unsensed_mm = view.sensed_mm, max(fed_mm, self._highest_mm)
         if step_mm > 0.0:
             self._highest_mm, self._moved_s = fed_mm, view.time_s
             if view.manifold_c is not None:
@@ -139,7 +147,8 @@ class _Watch:
         temp_c = sum(step * temp for step, temp in self._moves) / moved_mm if moved_mm > 0.0 else asked_c
         took_s = self._moved_s - (self._before_s if self._begun_s is None else self._begun_s)
         speed = self._highest_mm / took_s if took_s > 0.0 else None
-        return Piece(self._highest_mm, self._sensed_mm(), view.flags - self._flags, temp_c, speed)
+        sensed_over_mm = self._highest_mm - self._unsensed_mm
+        return Piece(self._highest_mm, self._sensed_mm(), sensed_over_mm, view.flags - self._flags, temp_c, speed)
 
     def _sensed_mm(self) -> float | None:
         if self._view.sensed_mm is None or self._sensed_from_mm is None:
@@ -148,9 +157,10 @@ class _Watch:
 
     def _missing(self) -> tuple[float, float] | None:
         sensed_mm = self._sensed_mm()
-        if self._hot is None or sensed_mm is None or self._highest_mm <= 0.0:
+        over_mm = self._highest_mm - self._unsensed_mm
+        if self._hot is None or sensed_mm is None or over_mm <= 0.0:
             return None
-        return lost(self._highest_mm, sensed_mm, self._hot, self._count_mm)
+        return lost(over_mm, sensed_mm, self._hot, self._count_mm)
 
 
 def _lost_text(fed_mm: float, missing: tuple[float, float] | None) -> str:

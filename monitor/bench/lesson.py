@@ -115,8 +115,8 @@ class Lesson:
             talk.say(f"Set the nozzle to {job.nozzle_c:g} °C, and leave it so:")
             talk.type_this(nozzle_lines(job, job.nozzle_c))
         piece = yield from self._feed_at(job.hot_c, job.fill_mm, None)
-        if piece.fed_mm is not None and piece.sensed_mm is not None:
-            self._hot = hot_slip(piece.fed_mm, piece.sensed_mm, job.count_mm)
+        if piece.sensed_mm is not None and piece.sensed_over_mm >= job.fill_mm / 2.0:
+            self._hot = hot_slip(piece.sensed_over_mm, piece.sensed_mm, job.count_mm)
             if abs(self._hot.share) > ODD_SLIP:
                 yield from self._ask_of_encoder(self._hot)
             else:
