@@ -67,7 +67,7 @@ def _option_row(option: Option, *, is_best: bool) -> tuple[str, ...]:
     waste = f"{option.waste_g:.2g} g" if changes.advances else "–"
     takes = f"{math.ceil(option.waste_s / 60)} min" if changes.advances else "–"
     comes_to = "all survive" if option.is_safe else "too hot" if option.faults else str(option.worst)
-    return "▸" if is_best else "", _short_name(option), points, drawn, waste, takes, f"{option.risk:.0%}", comes_to
+    return "▸" if is_best else "", _short_name(option), points, drawn, waste, takes, share_words(option.risk), comes_to
 
 
 def _short_name(option: Option) -> str:
@@ -98,7 +98,9 @@ def _in_full(plan: Plan, option: Option) -> Iterator[Block]:
     yield from _withdrawals(plan, option)
     yield from _advances(plan.build, option)
     left = [f"input {it.input}: {it.outcome}; {it.why}" for it in option.verdicts if it.outcome is Outcome.LOST]
-    yield from (Items(tuple(left)),) if left else ()
+    if left:
+        yield Words("Lost with it all the same:", Tone.BAD)
+        yield Items(tuple(left))
 
 
 def _set_points(build: Build, option: Option) -> Iterator[Block]:
@@ -183,8 +185,21 @@ def cautions(plan: Plan) -> Iterator[str]:
     ruled = [it.input for it in plan.build.model.parameters.strands if it.material.min_feed_is_rule]
     if ruled:
         yield f"How cool {_inputs(ruled)} may be and still feed is a rule of thumb: try it before you rely on it."
+    wet = [it.input for it in plan.build.model.parameters.strands if it.wet_factor > 1.0]
+    if wet:
+        yield f"Not known to be dry, and so reckoned to age faster: {_inputs(wet)} (dried = true in the profile)."
     yield "Hot parts, hot melt; ventilate. Keep the machine's own thermal protection working."
     yield "Nothing was sent to the machine, and the file was not changed: strandwatch only reads and advises."
+
+
+def share_words(share: float) -> str:
+    """A share of a limit; far beyond it nobody wants digits.
+
+    >>> share_words(0.42), share_words(213.0)
+    ('42%', '>999%')
+    """
+    most = 9.995
+    return f"{share:.0%}" if share < most else ">999%"
 
 
 def _inputs(numbers: list[int] | tuple[int, ...]) -> str:

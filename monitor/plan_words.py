@@ -11,7 +11,7 @@ from connectors.clean_text import clean_text
 from monitor.build_file.schedule import InputPlan
 from monitor.core.parameters import Strand
 from monitor.plan_blocks import Block, Heading, Items, Table, Timeline, Tone, Words
-from monitor.plan_changes import cautions, change_blocks
+from monitor.plan_changes import cautions, change_blocks, share_words
 from monitor.plan_file_words import file_blocks, metres
 from monitor.plan_strip import strip_of
 from monitor.planning.clock_words import planned_words
@@ -141,7 +141,7 @@ def verdict_blocks(plan: Plan, option: Option) -> Iterator[Block]:
 
 
 def _verdict_row(strand: Strand, verdict: Verdict) -> tuple[str, ...]:
-    share = "–" if verdict.outcome is Outcome.UNUSED else f"{verdict.share:.0%}"
+    share = "–" if verdict.outcome is Outcome.UNUSED else share_words(verdict.share)
     return MARKS[verdict.outcome], str(verdict.input), name_of(strand), _short(verdict), share, _why(verdict)
 
 

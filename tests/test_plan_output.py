@@ -110,6 +110,23 @@ class TestWords:
         assert "lost in every option" in told
         assert "split the build" in told
 
+    def test_an_option_that_changes_nothing_is_not_told(self) -> None:
+        """Where the plan holds the manifold at the lowest set point itself, that is no option beside it."""
+        plan = _plan([Turn(4, 300.0), *layers(8.0, 1, 2)], None)
+        assert plan.manifold_c == 186.0
+        assert [option.name for option in plan.tried if option.name == "manifold at 186 °C"] == []
+        assert any(option.name.startswith("manifold at 186 °C, ") for option in plan.tried)
+
+    def test_what_is_not_sure_of_the_strands_is_told(self) -> None:
+        """Rules of thumb and strands not known to be dry stand among the cautions."""
+        profile = demo_profile()
+        first, *rest = profile.parameters.strands
+        damp = replace(first, dried=False, material=replace(first.material, min_feed_is_rule=True, wet_factor=3.0))
+        parameters = replace(profile.parameters, strands=(damp, *rest))
+        told = _flat(_text(make_plan(prepared(parameters, profile.planning, schedule_of(layers(0.5, 1, 2), 195.0)))))
+        assert "How cool input 1 may be and still feed is a rule of thumb" in told
+        assert "Not known to be dry, and so reckoned to age faster: input 1 (dried = true in the profile)." in told
+
     def test_the_slow_end_of_the_time_is_told(self, lantern_plan: Plan, short_plan: Plan) -> None:
         """Without known accelerations a build may take 1.6 times as long, and what saves it must save it then too."""
         assert lantern_plan.slow is not None

@@ -150,13 +150,21 @@ def make_plan(
     tried = [build.tried("as planned", Changes())]
     if with_options:
         for option in options(build, tried[0]):
-            if option is not tried[0]:
+            if option is not tried[0] and not _is_as_planned(option, manifold_c):
                 progress(option.name)
                 tried.append(option)
     loaded = {strand.input for strand in build.model.parameters.strands}
     unloaded = tuple((plan.number, plan.new_mm) for plan in build.schedule.inputs if plan.number not in loaded)
     progress("at the slow end of its time")
     return Plan(build, manifold_by, manifold_c, tuple(tried), unloaded, _slow_end(build, tried))
+
+
+def _is_as_planned(option: Option, manifold_c: float | None) -> bool:
+    """Whether an option only sets what the plan holds the manifold at anyway."""
+    changes = option.changes
+    if changes.withdrawn_s or changes.advances:
+        return False
+    return [(point.time_s, point.set_c) for point in changes.set_points] == [(0.0, manifold_c)]
 
 
 def _slow_end(build: Build, tried: Sequence[Option]) -> SlowEnd | None:
