@@ -11,6 +11,7 @@ from tests.benchmarks import (
     live_screen,
     looking_ahead,
     notifiers_down,
+    planning,
     recording_speed,
     stalls,
     whole_engine,
@@ -34,6 +35,7 @@ def main() -> None:
     _show("stalls, judged by cases of another hand (goals in stalls.md)", stalls.measure(*amount))
     _show(f"live with screen, {seconds:g} s (goals: ≤ 8, ≤ 120, ≤ 1)", live_screen.measure(seconds))
     _show("build files (goals: ≥ 0.8, ≥ 1.6; memory ≤ 400)", build_file.measure(is_short=is_short))
+    _show("planning twelve hours (goal: the plan ≤ 3 s beyond reading)", planning.measure(is_short=is_short))
     if not is_short:
         _show("recordings", recording_speed.measure())
         _show("live with every notifier down (goal: ≤ 50)", notifiers_down.measure(60.0))
