@@ -2,8 +2,8 @@
 
 import argparse
 import os
-import tempfile
 from collections.abc import Sequence
+from contextlib import suppress
 from importlib.util import find_spec
 from pathlib import Path
 from typing import Final
@@ -92,18 +92,18 @@ def _beside(file: Path) -> Path:
 
 def _write(out: Path, text: str, *, force: bool) -> None:
     """Whole or not at all."""
+    beside = out.with_name(f"{out.name}.{os.getpid()}.part")
     try:
-        with tempfile.NamedTemporaryFile("w", encoding="utf-8", dir=out.parent, delete=False) as file:
-            beside = Path(file.name)
+        with beside.open("x", encoding="utf-8") as file:
             file.write(text)
-        try:
-            _put(beside, out, force=force)
-        finally:
-            beside.unlink(missing_ok=True)
+        _put(beside, out, force=force)
     except FileExistsError:
         raise WrongUseError(f"{clean_text(str(out), 500)} is there already; give --html another name") from None
     except OSError as error:
         raise WrongUseError(f"{clean_text(str(out), 500)} cannot be written: {error.strerror}") from error
+    finally:
+        with suppress(OSError):
+            beside.unlink(missing_ok=True)
 
 
 def _put(beside: Path, out: Path, *, force: bool) -> None:

@@ -149,9 +149,11 @@ def _clock_lines(gathered: Gathered) -> Iterator[str]:
     if first is None or last is None:
         return
     drift_s = (last - first) - (clocks[-1].time_s - clocks[0].time_s)
-    if abs(drift_s) > _CLOCK_S:
-        apart = f"the time of day and the watch's clock drifted apart by {span_text(abs(drift_s))}"
-        yield f"{apart}: it was set, or the computer slept"
+    apart = f"the time of day and the watch's clock drifted apart by {span_text(abs(drift_s))}"
+    if drift_s > _CLOCK_S:
+        yield f"{apart}: the computer slept, or its clock was set forward"
+    elif drift_s < -_CLOCK_S:
+        yield f"{apart}: the clock was set back, or the watch was not in real time, as of a simulated machine"
 
 
 def wall_s(told: Told) -> float | None:

@@ -5,6 +5,7 @@ Owns how a figure becomes SVG. matplotlib is an extra (`report`), so it is impor
 
 import io
 import re
+import warnings
 from collections.abc import Callable
 from typing import Any, Final
 
@@ -54,7 +55,8 @@ _SIZE: Final = re.compile(r'(<svg [^>]*?) (?:width|height)="[^"]*"')
 def svg_of(name: str, draw: Callable[[], Figure]) -> str:
     """SVG of a figure, fit to stand in a page: no declaration, no size of its own, no id that another has."""
     out = io.StringIO()
-    with rc_context({**_LOOK, "svg.hashsalt": name}):
+    with rc_context({**_LOOK, "svg.hashsalt": name}), warnings.catch_warnings():
+        warnings.filterwarnings("ignore", message="Glyph .* missing")  # the browser has other fonts than we have
         draw().savefig(out, format="svg", metadata={"Date": None, "Creator": None, "Format": None, "Type": None})
     text = out.getvalue()
     text = text[text.index("<svg") :]

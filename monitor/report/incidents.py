@@ -8,6 +8,8 @@ from monitor.core.alert_types import Alert, AlertState, AlertTransition, Moment,
 _MOST: Final = 500
 _MOST_MOMENTS: Final = 40
 _GETS_WORSE: Final = frozenset({"raised", "re-raised", "escalated"})
+_SETTLES: Final = frozenset({"settled", "confirmed"})
+"""Events that tell what a stall turned out to be; the first of them is what the first failure was."""
 _SILENT: Final = frozenset({AlertState.NORMAL, AlertState.SUPPRESSED})
 
 
@@ -45,6 +47,7 @@ class _Open:
     worst: Alert
     folded_under: str
     ended_s: float | None = None
+    is_settled: bool = False
     moments: list[Moment] = field(default_factory=list)
 
 
@@ -64,8 +67,10 @@ class IncidentBook:
             known = self._begun(transition)
         if known is None:
             return
-        if transition.event in _GETS_WORSE and alert.priority >= known.worst.priority:
+        gets_worse = transition.event in _GETS_WORSE and alert.priority >= known.worst.priority
+        if gets_worse or (transition.event in _SETTLES and not known.is_settled):
             known.worst = alert
+        known.is_settled = known.is_settled or transition.event in _SETTLES
         known.ended_s = transition.time_s if transition.event in {"cleared", "latched"} else known.ended_s
         if transition.event in {"re-raised", "raised"}:
             known.ended_s = None

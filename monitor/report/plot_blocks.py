@@ -7,7 +7,7 @@ from monitor.report.blocks import Plot
 from monitor.report.cause_types import Findings
 from monitor.report.figures import svg_of
 from monitor.report.gathered import Gathered
-from monitor.report.plots import doses, has_motion, motion, temperatures, timeline
+from monitor.report.plots import LimitLine, doses, has_motion, motion, temperatures, timeline
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -64,9 +64,11 @@ def _temperature_words(gathered: Gathered) -> str:
     )
 
 
-def _limits(gathered: Gathered, findings: Findings, cooling_limit_c: float | None) -> list[tuple[str, float]]:
+def _limits(gathered: Gathered, findings: Findings, cooling_limit_c: float | None) -> list[LimitLine]:
     number = None if findings.failure is None else findings.failure.input
     needy = max(gathered.strands, key=lambda strand: strand.min_feed_c)
     strand = next((strand for strand in gathered.strands if strand.input == number), needy)
-    limits = [(f"input {strand.input} feeds from", strand.min_feed_c)]
-    return limits if cooling_limit_c is None else [*limits, ("cooling alert from", cooling_limit_c)]
+    limits = [LimitLine(f"input {strand.input} feeds from", strand.min_feed_c, is_hot=True)]
+    if cooling_limit_c is not None:
+        limits.append(LimitLine("cooling alert from", cooling_limit_c, is_hot=False))
+    return limits

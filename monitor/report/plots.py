@@ -2,7 +2,7 @@
 
 from collections.abc import Iterator, Sequence
 from itertools import groupby, pairwise
-from typing import Final
+from typing import Final, NamedTuple
 
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
@@ -21,7 +21,15 @@ _NAN: Final = float("nan")
 _MOST_BARS: Final = 4000
 
 
-def temperatures(gathered: Gathered, limits: Sequence[tuple[str, float]]) -> Figure:
+class LimitLine(NamedTuple):
+    """A limit to be drawn, among the hot sensors or the cold ones."""
+
+    name: str
+    temp_c: float
+    is_hot: bool
+
+
+def temperatures(gathered: Gathered, limits: Sequence[LimitLine]) -> Figure:
     """Every sensor with its set point, hot ones above, cold ones below; gaps stay open; `limits` are drawn by name."""
     hot, cold = _panels(gathered)
     panels = [columns for columns in (hot, cold) if columns]
@@ -31,10 +39,9 @@ def temperatures(gathered: Gathered, limits: Sequence[tuple[str, float]]) -> Fig
     for axes, columns in zip(all_axes, panels, strict=True):
         for column in columns:
             _sensor(axes, gathered, column)
-        low, high = axes.get_ylim()
-        for name, limit_c in limits:
-            if low - 0.25 * (high - low) <= limit_c <= high + 0.25 * (high - low):
-                _limit(axes, limit_c, f"{name} {limit_c:.0f} °C")
+        for limit in limits:
+            if limit.is_hot is (columns is hot):
+                _limit(axes, limit.temp_c, f"{limit.name} {limit.temp_c:.0f} °C")
         axes.set_ylabel("°C")
         _finish(axes, gathered)
         axes.legend(loc="upper left", bbox_to_anchor=(1.0, 1.0))
@@ -180,7 +187,7 @@ def _finish(axes: Axes, gathered: Gathered) -> None:
 
 def _limit(axes: Axes, at: float, text: str) -> None:
     axes.axhline(at, color=LIMIT, linewidth=0.9, linestyle="--")
-    axes.text(0.005, at, text, color=LIMIT, va="bottom", transform=axes.get_yaxis_transform())
+    axes.text(0.995, at, text, color=LIMIT, va="top", ha="right", transform=axes.get_yaxis_transform())
 
 
 def _colour(place: int) -> str:

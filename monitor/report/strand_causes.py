@@ -31,7 +31,8 @@ def jam(case: Case) -> Explanation | None:
         evidence.append(Evidence("it had stood longer before without harm", -0.4))
     if evidence and (case.flags_near or 0) >= _FLAGS:
         evidence.append(Evidence(f"the driver flagged a stall in {case.flags_near} samples: the drive skips", 0.2))
-    return _explained(case, Cause.JAM_AFTER_IDLE, evidence, case.time_s - case.stood_s, _motion_missing(case))
+    missing = (*_motion_missing(case), "its tip: withdrawn, a jammed strand is swollen or charred")
+    return _explained(case, Cause.JAM_AFTER_IDLE, evidence, case.time_s - case.stood_s, missing)
 
 
 def run_out(case: Case) -> Explanation | None:
