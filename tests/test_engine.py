@@ -389,3 +389,33 @@ def test_before_any_temperature_any_time_may_be_left() -> None:
 
     assert (strand.limit_left_s.low, strand.limit_left_s.high) == (0.0, float("inf"))
     assert strand.quality is Quality.BAD
+
+
+def test_a_withdrawn_strand_ages_no_more() -> None:
+    """Drawn back by its path's 52 mm a strand is out: its alert ends, it counts as withdrawn; fed again it is back."""
+    aged = [_sample(float(s), fed_mm=min(60.0, s / 10.0)) for s in range(0, 8 * 3600, 10)]
+    end_s = aged[-1].time_s
+    out = [_sample(end_s + s, fed_mm=8.0) for s in range(10, 600, 10)]
+    again = [_sample(end_s + 600.0 + s, fed_mm=8.0 + s) for s in range(10, 40, 10)]
+    steps = list(run([*aged, *out, *again], machine()))
+    at = {step.event.time_s: step.assessment for step in steps if step.event.time_s >= end_s}
+
+    assert at[end_s].alerts[0].condition == "dose"
+    assert at[end_s + 590.0].strands[0].activity is Activity.WITHDRAWN
+    standing = {it.condition for it in at[end_s + 590.0].alerts if it.state is AlertState.UNACKNOWLEDGED}
+    assert standing == {"shared"}  # what it left between merge point and nozzle
+    assert at[end_s + 630.0].strands[0].activity is not Activity.WITHDRAWN
+
+
+def test_an_alarm_that_eases_stays_as_urgent_until_it_is_seen() -> None:
+    """From ALARM back to the WARNING's level: one 'eased', still told as ALARM, and no second call."""
+    hot = [_sample(float(s), manifold=252.0) for s in range(0, 600, 2)]
+    less = [_sample(600.0 + s, manifold=245.0) for s in range(0, 1200, 2)]
+    liner = [
+        (change.event, change.alert.priority)
+        for step in run([*hot, *less], machine())
+        for change in step.transitions
+        if change.alert.condition == "liner" and change.alert.subject == "heat break"
+    ]
+
+    assert liner == [("raised", Priority.ALARM), ("eased", Priority.ALARM)]

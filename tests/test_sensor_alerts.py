@@ -85,6 +85,8 @@ def test_a_heater_that_fails_later_is_told_with_what_follows_folded() -> None:
 
     assert {change.alert.condition for change in changes} == {"heater_low", "cold_feed"}
     assert len({change.alert.condition for change in changes if change.calls}) == 1
+    (first, *_) = (change for change in changes if change.calls)
+    assert "does not come to its set point of 195 °C. Look at its heater" in first.alert.action
 
 
 def test_a_heater_that_does_not_switch_off_becomes_an_alarm() -> None:

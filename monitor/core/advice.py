@@ -24,6 +24,7 @@ _NEAR_S: Final = 3600.0
 _NEAR: Final = "near its warn dose"  # beside the conditions of alerts
 _STANDS_TOO_LONG: Final = frozenset({"dose", "standing", "next_use", _NEAR})
 _MUST_GO: Final = _STANDS_TOO_LONG | {"softening", "ceiling"}
+_UNHARMED: Final = frozenset({Activity.COLD, Activity.WITHDRAWN})
 _BACK: Final = _MUST_GO | {"stall"}
 
 
@@ -45,7 +46,7 @@ def advise(
     told = []
     for index, conditions in urgent.items():
         told += _of_strand(model, state.field, index, strands[index], conditions, plans=plans)
-    is_cold = all(strand.activity is Activity.COLD for strand in strands)
+    is_cold = all(strand.activity in _UNHARMED for strand in strands)
     if is_cold or _is_off(model, state) or strands[0].quality is Quality.BAD:
         return tuple(told)  # nothing is heated, or walls are guesses on which no set point can rest
     told.append(set_point_advice(strands, lowest_set_point(model, state, state.field, strands)))
@@ -65,7 +66,7 @@ def _urgent(model: Model, state: EngineState, strands: Sequence[StrandAssessment
     found = {}
     for index, strand in enumerate(strands):
         conditions = {point.rule.condition for point in points if point.strand == index}
-        if strand.activity is not Activity.COLD and strand.warn_left_s.low <= _NEAR_S:
+        if strand.activity not in _UNHARMED and strand.warn_left_s.low <= _NEAR_S:
             conditions.add(_NEAR)
         if conditions:
             found[index] = frozenset(conditions)

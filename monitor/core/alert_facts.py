@@ -37,6 +37,7 @@ class Facts:
     sensor: SensorFacts | None = None
     softest: str = ""
     margin_k: float = 0.0
+    merge_set_c: float | None = None  # set point of the manifold, where it is known
 
     def advised(self, kind: AdviceKind) -> Advice | None:
         """The advice of that kind, if there is one."""

@@ -106,6 +106,11 @@ def _cold_action(facts: Facts) -> str:
     strand = strand_of(facts)
     if strand.merge_wall_c >= strand.min_feed_c:
         return "Nothing yet; it clears within a minute."
+    if facts.merge_set_c is not None and facts.merge_set_c >= strand.min_feed_c:
+        return (
+            f"Pause the build: the manifold does not come to its set point of {facts.merge_set_c:.0f} °C. Look at its"
+            f" heater, wire and supply, and for a draught; look for skipping on {strand.input}."
+        )
     return f"Raise the manifold to {strand.min_feed_c:.0f} °C or pause the build; look for skipping on {strand.input}."
 
 

@@ -1,6 +1,7 @@
 """The value of every alert point, in the order of the points (alert_points.py). Decides nothing."""
 
 import math
+from collections.abc import Iterable
 from typing import Final
 
 import numpy as np
@@ -9,7 +10,7 @@ from monitor.core.alert_table import ALERT_TABLE
 from monitor.core.assessment import Array
 from monitor.core.data_age import untold_s
 from monitor.core.engine_state import EngineState, Model
-from monitor.core.feed import is_feeding
+from monitor.core.feed import is_feeding, is_withdrawn
 from monitor.core.field_state import FieldState
 from monitor.core.readings import OFF_C
 from monitor.core.sensor_trace import is_odd
@@ -28,7 +29,9 @@ def point_values(model: Model, state: EngineState) -> Array:
     """Value of every alert point, in the order of the points; minus infinity where there is nothing to judge."""
     now_s, feeds = state.time_s, state.feeds.strands
     standing_h = [
-        _NOTHING if hot_s is None else (now_s - max(hot_s, feed.moved_s)) / _HOUR_S
+        _NOTHING
+        if hot_s is None or is_withdrawn(feed, model.parameters.path_length_mm)
+        else (now_s - max(hot_s, feed.moved_s)) / _HOUR_S
         for hot_s, feed in zip(state.hot_since_s, feeds, strict=True)
     ]
     silent_s = [now_s - sensor.seen_s for sensor in state.sensors]
@@ -49,7 +52,9 @@ def point_values(model: Model, state: EngineState) -> Array:
                 untold_s(state),
             ]
         )
-    walls, dose_min = state.field.walls, model.field.oldest_min(state.field)
+    walls = state.field.walls
+    is_out = [is_withdrawn(feed, model.parameters.path_length_mm) for feed in feeds]
+    dose_min = _loaded(model.field.oldest_min(state.field), is_out)
     is_known = all(state.sensors[index].temp_c is not None for index in model.merge_sensors)
     lacking_k = [
         _lacking_k(
@@ -60,7 +65,7 @@ def point_values(model: Model, state: EngineState) -> Array:
         for least_c, hot_s, feed in zip(model.min_feed_c, state.hot_since_s, feeds, strict=True)
     ]
     ceiling_c = [walls.strand_c] * len(feeds)
-    soft_min = _softening_min(model, state.field)
+    soft_min = _loaded(_softening_min(model, state.field), is_out)
     stalled = _stalled_percent(model, state)
     others = [
         *standing_h,
@@ -74,6 +79,11 @@ def point_values(model: Model, state: EngineState) -> Array:
         untold_s(state),
     ]
     return np.array([*dose_min, *soft_min, *ceiling_c, *lacking_k, *others])
+
+
+def _loaded(values: Iterable[float], is_out: list[bool]) -> list[float]:
+    """Values of the strands; nothing for one that is withdrawn, whatever the ledger still reckons of it."""
+    return [_NOTHING if out else value for value, out in zip(values, is_out, strict=True)]
 
 
 def sure_values(model: Model, state: EngineState, values: Array) -> Array:

@@ -203,7 +203,10 @@ def _changed(record: Record, level: int, time_s: float, rule: Rule, suppressed_b
         return event, _out_of_its_shelf(record, new)
     if record.level == 0:
         return "re-raised", _out_of_its_shelf(record, calling)
-    return ("escalated", _out_of_its_shelf(record, calling)) if level > record.level else ("eased", after)
+    if level > record.level:
+        return "escalated", _out_of_its_shelf(record, calling)
+    was_alarm = not record.acknowledged and priority_of(rule, record) is Priority.ALARM
+    return "eased", replace(after, is_overdue=record.is_overdue or was_alarm)  # what nobody has seen stays as urgent
 
 
 def _out_of_its_shelf(before: Record, after: Record) -> Record:

@@ -63,6 +63,7 @@ def _alert(model: Model, state: EngineState, values: Array, index: int, record: 
         sensor=None if point.sensor is None else _sensor_facts(model, state, point.sensor),
         softest=min(model.parameters.strands, key=lambda it: it.material.glass_c).material.name,
         margin_k=model.parameters.limits.cold_end_margin_k,
+        merge_set_c=_merge_set_c(model, state),
     )
     return Alert(
         id=alert_id(model, state, index),
@@ -81,6 +82,11 @@ def _alert(model: Model, state: EngineState, values: Array, index: int, record: 
         held_back_until_s=record.shelved_until_s,
         story=record.story,
     )
+
+
+def _merge_set_c(model: Model, state: EngineState) -> float | None:
+    set_c = [state.sensors[index].set_c for index in model.merge_sensors]
+    return min((value for value in set_c if value is not None), default=None)
 
 
 def _sensor_facts(model: Model, state: EngineState, index: int) -> SensorFacts:

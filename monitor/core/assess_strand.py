@@ -6,7 +6,7 @@ import numpy as np
 
 from monitor.core.assessment import Activity, Array, Condition, Quality, StrandAssessment
 from monitor.core.engine_state import EngineState, Model
-from monitor.core.feed import is_feeding
+from monitor.core.feed import is_feeding, is_withdrawn
 from monitor.core.forecast import Ageing, main_doubt, time_left_s
 from monitor.core.span import Span
 
@@ -16,7 +16,7 @@ _UNKNOWN: Final = Span(0.0, float("inf"))
 def assess_strand(model: Model, state: EngineState, index: int, quality: Quality) -> StrandAssessment:
     """Everything known of the strand in place `index`, but for the alerts that concern it."""
     strand, feed = model.parameters.strands[index], state.feeds.strands[index]
-    material, doing = strand.material, activity(state, index)
+    material, doing = strand.material, activity(model, state, index)
     x_mm, temp_c, dose_min = _rows(model, state, index)
     hope = material.limit_high_min / material.limit_min
     ageing = _ageing(model, state, index)
@@ -81,7 +81,7 @@ def _ageing(model: Model, state: EngineState, index: int) -> Ageing | None:
         return None
     x_mm, temp_c, dose_min = _rows(model, state, index)
     law, speed_mm_s = model.field.laws[index], state.feeds.strands[index].speed_mm_s
-    is_moving = activity(state, index) is Activity.FEEDING and speed_mm_s > 0.0
+    is_moving = activity(model, state, index) is Activity.FEEDING and speed_mm_s > 0.0
     return Ageing(
         x_mm=x_mm,
         dose_min=dose_min,
@@ -125,8 +125,10 @@ def idle_low_s(state: EngineState, strand: int) -> float | None:
     return None if latest_s == earliest_s else state.time_s - latest_s
 
 
-def activity(state: EngineState, strand: int) -> Activity:
+def activity(model: Model, state: EngineState, strand: int) -> Activity:
     """What the strand is doing."""
+    if is_withdrawn(state.feeds.strands[strand], model.parameters.path_length_mm):
+        return Activity.WITHDRAWN
     if is_feeding(state.feeds.strands[strand], state.time_s):
         return Activity.FEEDING
     return Activity.COLD if state.hot_since_s[strand] is None else Activity.IDLE

@@ -42,6 +42,7 @@ class Activity(StrEnum):
     FEEDING = "feeding"
     IDLE = "idle"  # hot and standing still
     COLD = "cold"  # standing still, manifold not hot enough to harm it
+    WITHDRAWN = "withdrawn"  # drawn back out of the hot path
 
 
 @dataclass(frozen=True, slots=True)

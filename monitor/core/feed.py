@@ -10,6 +10,7 @@ from typing import Final, NamedTuple
 NEW_MATERIAL_MM: Final = 0.05  # rise above the high-water mark that counts as new material
 FEEDING_WITHIN_S: Final = 10.0  # a strand that brought new material this recently is feeding
 _SPEED_OVER_S: Final = 5.0  # time constant of the mean speed
+_PLAY_MM: Final = 2.0  # whoever withdraws a strand by its path counts in whole millimetres
 _STANDING_MM_S: Final = 1e-4  # slower is standing
 
 
@@ -34,6 +35,11 @@ class Feed(NamedTuple):
 def is_feeding(feed: Feed, time_s: float) -> bool:
     """Whether new material moved within the last seconds."""
     return time_s - feed.moved_late_s <= FEEDING_WITHIN_S and feed.has_fed
+
+
+def is_withdrawn(feed: Feed, path_mm: float) -> bool:
+    """Whether the strand was drawn back by the whole length of its path: then nothing of it stands hot."""
+    return feed.fed_mm is not None and feed.has_fed and feed.high_mm - feed.fed_mm >= path_mm - _PLAY_MM
 
 
 class Feeds(NamedTuple):

@@ -28,7 +28,7 @@ class PauseCost(NamedTuple):
 
 def pause_cost(model: Model, state: EngineState, field: FieldState, strands: Sequence[StrandAssessment]) -> PauseCost:
     """Compare; strands that are cold do not count."""
-    hot = [index for index, strand in enumerate(strands) if strand.activity is not Activity.COLD]
+    hot = [index for index, strand in enumerate(strands) if strand.activity not in {Activity.COLD, Activity.WITHDRAWN}]
     _, doses_min = model.field.path_rows(field)
     rates = field.rate[:, BEFORE_PATH:]
     limits_min = [strand.dose_limit_min for strand in strands]

@@ -8,6 +8,8 @@ from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field, replace
 from typing import Final
 
+import numpy as np
+
 from monitor.build_file.schedule import BuildSchedule
 from monitor.core.aged_part import whole_mm
 from monitor.core.engine_state import Model, initial_state
@@ -19,7 +21,7 @@ from monitor.planning.forward_run import PERIOD_S, Run, planned_model, run_forwa
 from monitor.planning.grams import grams_of
 from monitor.planning.set_point_course import PURGED_BEFORE_S, lowest_single, set_points
 from monitor.planning.settings import PlanSettings
-from monitor.planning.verdicts import BADNESS, Outcome, Verdict, machine_faults, verdicts
+from monitor.planning.verdicts import BADNESS, SLACK_K, Outcome, Verdict, machine_faults, verdicts
 
 COARSE_S: Final = 32.0
 """Time between samples of options that are only compared [s]."""
@@ -73,6 +75,11 @@ class Option:
         return BADNESS[self.worst] <= BADNESS[Outcome.SURVIVES] and not self.faults
 
     @property
+    def warned(self) -> int:
+        """How many strands in use pass their warn dose."""
+        return sum(verdict.is_warned for verdict in self.verdicts)
+
+    @property
     def risk(self) -> float:
         """Highest share of its limit that a strand in use has [-]."""
         return max((verdict.share for verdict in self.verdicts if verdict.outcome is not Outcome.UNUSED), default=0.0)
@@ -100,7 +107,7 @@ class Build:
             changes,
             run,
             verdicts(self.model, run, changes.withdrawn_s),
-            tuple(machine_faults(self.model, run)),
+            (*machine_faults(self.model, run), *_cold_advances(self.model, run, changes.advances)),
             waste_g,
             _SECONDS_PER_ADVANCE * len(changes.advances),
         )
@@ -195,17 +202,32 @@ def _rank(option: Option) -> tuple[int, int, float]:
 
 
 def cheapest(tried: Iterable[Option]) -> Option | None:
-    """Of the options that save every strand the one with the least waste, then the fewest changes; None without."""
+    """Of the options that save every strand the quietest, then that with the least waste, then the fewest changes.
+
+    Quiet is a night in which no strand passes its warn dose: the watch would wake its owner for that. None without any.
+    """
     safe = [option for option in tried if option.is_safe]
     return min(
         safe,
         key=lambda option: (
+            option.warned,
             option.waste_g,
             len(option.changes.withdrawn_s) + len(option.changes.set_points),
             option.risk,
         ),
         default=None,
     )
+
+
+def _cold_advances(model: Model, run: Run, advances: Iterable[Advance]) -> Iterator[str]:
+    """The first strand that is fed into waste while it is too cold to feed."""
+    place = {strand.input: index for index, strand in enumerate(model.parameters.strands)}
+    for advance in advances:
+        wall_c = float(np.interp(advance.time_s, run.times_s, run.merge_c))
+        least_c = model.min_feed_c[place[advance.input]]
+        if wall_c < least_c - SLACK_K:
+            yield f"input {advance.input} would be moved at {wall_c:.0f} °C, below the {least_c:.0f} °C that it needs"
+            return
 
 
 def nearest(tried: Iterable[Option]) -> Option:

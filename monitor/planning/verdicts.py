@@ -54,6 +54,8 @@ class Verdict:
         Highest dose it has before a use, or at the end unless it is withdrawn, as a share of its limit [-].
     purges : tuple of Purge
         Before which uses aged material has to go.
+    is_warned : bool
+        It passes its warn dose while it is loaded, and is told in the watch.
     withdraw_by_s : tuple of float or None
         After its last use, and before it passes its warn dose [s].
     """
@@ -65,6 +67,7 @@ class Verdict:
     share: float = 0.0
     purges: tuple[Purge, ...] = ()
     withdraw_by_s: tuple[float, float] | None = None
+    is_warned: bool = False
 
 
 def verdicts(model: Model, run: Run, withdrawn_s: Mapping[int, float] | None = None) -> tuple[Verdict, ...]:
@@ -112,7 +115,11 @@ def _verdict(model: Model, run: Run, index: int, withdrawn_s: float | None) -> V
             f"at {planned_words(worst.start_s)} it has {_doses(worst.dose_min, material.warn_min, material.limit_min)}"
         )
         return Verdict(strand.input, Outcome.PURGE, why, worst.start_s, share, purges)
-    return Verdict(strand.input, Outcome.SURVIVES, f"at most {share:.0%} of its limit", None, share)
+    is_warned = share > material.warn_min / material.limit_min
+    told = "; past its warn dose for a while, which the watch will tell" if is_warned else ""
+    return Verdict(
+        strand.input, Outcome.SURVIVES, f"at most {share:.0%} of its limit{told}", None, share, is_warned=is_warned
+    )
 
 
 def _unused(strand: StrandRun, limit_min: float) -> Verdict:
@@ -146,10 +153,10 @@ def _doses(dose_min: float, warn_min: float, limit_min: float) -> str:
 
 
 def _share(run: Run, strand: StrandRun, limit_min: float, withdrawn_s: float | None) -> float:
-    """Highest dose that matters, as a share of the limit: before uses, and standing after the last one."""
+    """Highest dose while it is in the hot path, before uses too, as a share of the limit."""
     before = [use.dose_min for use in strand.uses]
-    after = strand.dose_min[run.times_s > (strand.last_s or 0.0)] if withdrawn_s is None else np.zeros(1)
-    return max(*before, float(after.max(initial=0.0))) / limit_min
+    standing = strand.dose_min if withdrawn_s is None else strand.dose_min[run.times_s <= withdrawn_s]
+    return max(*before, float(standing.max(initial=0.0))) / limit_min
 
 
 def _after_last_use(run: Run, strand: StrandRun, warn_min: float) -> tuple[float, float] | None:
