@@ -74,7 +74,7 @@ def _answer(plan: Plan) -> Iterator[Words]:
     yield from (Words(f"{fault[:1].upper()}{fault[1:]}.", Tone.BAD) for fault in plan.as_planned.faults)
     best = plan.best
     if best is not None and best is not plan.as_planned:
-        yield Words(f"What saves all with the least waste: {best.name}; told in full below.", Tone.GOOD)
+        yield Words(f"What saves all: {best.name}; told in full below.", Tone.GOOD)
     yield from _slow_words(plan)
 
 

@@ -66,7 +66,8 @@ class TestWords:
         assert (
             "Not all strands survive this build as planned: input 4 (withdraw after use), 6 (will not survive)." in told
         )
-        assert "What saves all with the least waste: manifold at 190 °C, 1 strand withdrawn, purged before use" in told
+        assert lantern_plan.best is not None
+        assert f"What saves all: {lantern_plan.best.name}; told in full below." in told
 
     def test_the_schedule_is_that_of_the_turns(self, lantern_plan: Plan) -> None:
         """Ember: 1.8 m in six turns, a gap of ten hours and a half; chalk is never used after 50 minutes."""
@@ -78,19 +79,30 @@ class TestWords:
         assert any(line.startswith(" 4  chalk") and "11:10 to the end" in line for line in lines)
 
     def test_the_cheapest_is_told_in_full(self, lantern_plan: Plan) -> None:
-        """Set point with its line, withdrawal with its length and when, purge with its mass."""
+        """Set point with its line, withdrawal with its length and when."""
+        assert lantern_plan.best is not None
         told = _flat(_text(lantern_plan))
+        assert f"In full: {lantern_plan.best.name}" in told
         for words in (
             "190 °C M104 T9 S190 0:00, before the first move",
             "Take out the file's own: line 5.",
             "input 4: after 0:50, about line",
             "and before 5:03, when it passes its warn dose as planned: by 52 mm",
             "G1 E-52 F300",
-            "input 6: 18 mm at 11:27",
             "Nothing was sent to the machine",
             "Dose limits are judgement",
         ):
             assert words in told
+
+    def test_what_saves_all_even_slowly_is_told_in_full_as_well(self, lantern_plan: Plan) -> None:
+        """The cheapest does not, so another one follows it with its set points; each rise and fall has its line."""
+        assert lantern_plan.slow is not None
+        safer = lantern_plan.slow.safer
+        assert safer is not None
+        told = _flat(_text(lantern_plan))
+        assert told.count("In full: ") == 2
+        assert f"In full: {safer.name}" in told
+        assert all(f"M104 T9 S{point.set_c:g}" in told for point in safer.changes.set_points)
 
     def test_a_build_that_goes_well_asks_for_nothing(self, short_plan: Plan) -> None:
         """No options; four strands need not be loaded; the manifold was nobody's word, and that is said."""
@@ -280,7 +292,7 @@ class TestPage:
                     assert all(text in page.text for text in texts)
                 case Table(rows=rows):
                     assert all(cell in page.text for row in rows for cell in row)
-        assert page.tags.count("svg") == 2
+        assert page.tags.count("svg") == sum(isinstance(block, Timeline) for block in blocks) >= 2
 
     def test_nothing_is_fetched_and_nothing_runs(self, lantern_plan: Plan) -> None:
         """No script, no link, no address; and the page itself forbids them."""
@@ -343,10 +355,19 @@ class TestData:
         assert not Draft202012Validator(SCHEMA).is_valid(data | {"best": "first"})
 
 
+def test_a_purge_is_told_with_its_place_and_mass(lantern_plan: Plan) -> None:
+    """Ember, three minutes before its use at 11:30, by the length that the verdict asks for."""
+    purged = next(option for option in lantern_plan.tried if option.name.endswith("purged before use"))
+    (advance,) = purged.changes.advances
+    told = _flat(_text(replace(lantern_plan, tried=(lantern_plan.as_planned, purged), slow=None)))
+    assert f"input 6: {advance.length_mm:.0f} mm at 11:27, about line" in told
+    assert f"({purged.waste_g:.2g} g)" in told
+
+
 def test_moves_that_keep_a_strand_fresh_are_told_at_once(lantern_plan: Plan) -> None:
     """How much, how often, from when to when, and what they weigh."""
     moving = next(option for option in lantern_plan.tried if option.name.endswith("kept moving"))
-    only = replace(lantern_plan, tried=(lantern_plan.as_planned, moving))
+    only = replace(lantern_plan, tried=(lantern_plan.as_planned, moving), slow=None)
     advances = [it for it in moving.changes.advances if it.input == 6]
     told = _flat(_text(only))
     assert f"{len(advances)} times from" in told
