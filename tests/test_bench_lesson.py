@@ -146,11 +146,14 @@ def test_an_encoder_that_speaks_only_when_it_moves_is_used() -> None:
 
 
 def test_a_strand_that_does_not_feed_even_hot_ends_the_test() -> None:
-    """Nothing to be found there until the jam is cleared."""
+    """The feed is called off long before it is through; nothing is to be found until the jam is cleared."""
     fault = Fault(FaultKind.JAM, 0.0, input=1)
-    lesson = Owner(BenchMachine(fault=fault), lambda _: "n").leads(Lesson(job_of()))
+    owner = Owner(BenchMachine(fault=fault), lambda _: "n")
+    lesson = owner.leads(Lesson(job_of()))
     assert "does not feed even hot" in lesson.broken_off
     assert lesson.result().attempts == ()
+    assert any("STOP FEEDING" in line for line in owner.said)
+    assert owner.machine.feeds[1].commanded_mm < 30.0
 
 
 def test_a_strand_that_runs_out_is_not_taken_for_a_cold_one() -> None:
@@ -236,7 +239,11 @@ def test_never_asks_for_more_than_the_limits() -> None:
     job = make_job(hot_liner, 1, Wishes(nozzle_c=215.0), maker_c=None, tools=TOOLS)
     assert job.limit_c == 171.0
     assert "PTFE" in job.limit_is
-    owner = Owner(BenchMachine(), lambda _: "n", through=without("sensed_mm", "stall"))
+    owner = Owner(
+        BenchMachine(),
+        lambda said: "y" if "come out" in " ".join(said[-2:]) else "n",
+        through=without("sensed_mm", "stall"),
+    )
     lesson = owner.leads(Lesson(job))
     set_c = [float(line.rsplit("S", 1)[1]) for line in owner.said if line.startswith("      M104 T9")]
     assert max(set_c) <= 171.0
@@ -303,7 +310,7 @@ def test_a_feed_that_stops_short_is_asked_for_again() -> None:
 def test_an_answer_that_is_none_is_asked_again_and_idle_words_change_nothing() -> None:
     """Only what was offered counts, and only while it is asked for."""
     machine = BenchMachine()
-    replies = iter(["perhaps", "", "?"])
+    replies = iter(["y", "perhaps", "", "?"])
     owner = Owner(machine, lambda _: next(replies, "y"), through=without("sensed_mm", "stall"))
     lesson = Lesson(job_of())
     assert lesson.begin()

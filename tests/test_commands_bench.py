@@ -209,7 +209,7 @@ def test_a_question_that_nobody_can_answer_ends_the_test(tmp_path: Path) -> None
 
 def test_a_script_can_answer(tmp_path: Path) -> None:
     """Lines of a pipe wait for their questions, the last one for the question whether to write."""
-    with piped("n\nn\nn\ny\nY\nN\n" + 10 * "y\n") as answers:
+    with piped("y\nn\nn\nn\ny\nY\nN\n" + 10 * "y\n") as answers:
         trial = Trial(tmp_path, answers)
         trial.runs(Source(trial.machine, without("sensed_mm", "stall")))
     assert [attempt["outcome"] for attempt in trial.logged[0]["attempts"]][:4] == ["skipped"] * 3 + ["fed"]
@@ -249,7 +249,7 @@ def test_what_is_typed_before_a_question_does_not_answer_it(tmp_path: Path) -> N
             then=lambda: os.kill(os.getpid(), signal.SIGINT),
         )
         trial.runs(stop)
-    assert "Did it feed without skipping?" in trial.said
+    assert "Did it come out evenly?" in trial.said
     assert not log_beside(trial.materials).exists()
 
 

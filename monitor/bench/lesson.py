@@ -46,7 +46,8 @@ class Lesson:
         """Why the test ended without its result; empty while it goes on, or is done."""
         self._view = MachineView(job.input, job.manifold, job.nozzle)
         self._talk = Talk()
-        self._hot: HotSlip | None = None  # None where no encoder is trusted
+        self._hot: HotSlip | None = None  # None before it is measured, and where no encoder is trusted
+        self._trusts_encoder = True  # until the owner says that it is wrong
         self._failed, self._lost_mm = 0, 0.0  # at one place of the strand
         self._course = self._whole()
 
@@ -114,22 +115,32 @@ class Lesson:
         if job.nozzle_c is not None:
             talk.say(f"Set the nozzle to {job.nozzle_c:g} °C, and leave it so:")
             talk.type_this(nozzle_lines(job, job.nozzle_c))
-        piece = yield from self._feed_at(job.hot_c, job.fill_mm, None)
-        if piece.sensed_mm is not None and piece.sensed_over_mm >= job.fill_mm / 2.0:
+        piece = yield from self._feed_hot(job.fill_mm)
+        if self._trusts_encoder and piece.sensed_mm is not None and piece.sensed_over_mm >= job.fill_mm / 2.0:
             self._hot = hot_slip(piece.sensed_over_mm, piece.sensed_mm, job.count_mm)
-            if abs(self._hot.share) > ODD_SLIP:
-                yield from self._ask_of_encoder(self._hot)
-            else:
-                talk.say(f"The hot strand's slip is {_percent(self._hot.share)} ± {_percent(self._hot.error)}.")
-        if self._hot is None and not self._view.tells_flags:
+            talk.say(f"The hot strand's slip is {_percent(self._hot.share)} ± {_percent(self._hot.error)}.")
+            return
+        if self._trusts_encoder:
+            yield from self._ask_of_hot_feed("No encoder tells how the strand fed.")
+        if not self._view.tells_flags:
             talk.say("Nothing here tells whether a strand slips, so you will be asked.")
 
-    def _ask_of_encoder(self, hot: HotSlip) -> Generator[None, Heard, None]:
-        text = f"By its encoder {_percent(hot.share)} of the hot strand did not arrive. Did it come out evenly?"
-        answer = yield from self._asked(text, "y (the encoder is wrong), n", ("y", "n"))
-        if answer == "n":
+    def _feed_hot(self, length_mm: float) -> Generator[None, Heard, Piece]:
+        """Feed where the strand must not skip. When its encoder says that it does, the owner decides who is right."""
+        while True:
+            hot = self._hot if self._hot is not None else HotSlip(0.0, ODD_SLIP)
+            piece = yield from self._feed_at(self.job.hot_c, length_mm, hot if self._trusts_encoder else None)
+            if not self._trusts_encoder or piece.sensed_mm is None or piece.sensed_over_mm <= 0.0:
+                return piece
+            share = 1.0 - piece.sensed_mm / piece.sensed_over_mm - hot.share
+            if abs(share) <= ODD_SLIP:
+                return piece
+            yield from self._ask_of_hot_feed(f"By its encoder {_percent(share)} of the hot strand did not arrive.")
+            self._trusts_encoder, self._hot = False, None
+
+    def _ask_of_hot_feed(self, text: str) -> Generator[None, Heard, None]:
+        if (yield from self._asked(f"{text} Did it come out evenly?", "y, n", ("y", "n"))) == "n":
             raise BrokenOffError("the strand does not feed even hot; clear that first")
-        self._hot = None
 
     def _feed_at(self, temp_c: float, length_mm: float, hot: HotSlip | None) -> Generator[None, Heard, Piece]:
         """Heat and feed, as often as it takes."""
@@ -202,7 +213,7 @@ class Lesson:
             raise BrokenOffError("the strand ran out, tangled or jammed")
         if answer == "s":
             return attempt
-        self._hot = None
+        self._trusts_encoder, self._hot = False, None
         return _with(attempt, Outcome.FED)
 
     def _asked(self, text: str, choices: str, allowed: tuple[str, ...]) -> Generator[None, Heard, str]:
@@ -234,7 +245,7 @@ class Lesson:
             f"The drive has failed {self._failed} times at one place of the strand and may chew it. Move on by"
             f" {MOVE_ON_MM:g} mm of fresh strand, hot (common practice, no source)."
         )
-        yield from self._feed_at(self.job.hot_c, MOVE_ON_MM, None)
+        yield from self._feed_hot(MOVE_ON_MM)
         self._failed, self._lost_mm = 0, 0.0
 
 
