@@ -5,7 +5,6 @@ one by one, it gives the lines to show: no clock, no terminal, no machine. It on
 """
 
 from collections.abc import Generator
-from dataclasses import replace
 from typing import Final
 
 from connectors.telemetry import Event
@@ -16,9 +15,10 @@ from monitor.bench.job import FAILED_AT_ONE_PLACE, LOST_AT_ONE_PLACE_MM, MOVE_ON
 from monitor.bench.machine_view import STEADY_WITHIN_K, MachineView
 from monitor.bench.orders import nozzle_lines
 from monitor.bench.result import Result, asked_of, conclude, trials_of
-from monitor.bench.slip import HotSlip, hot_slip, lost, outcome_by_both, outcome_by_encoder, outcome_by_flags
+from monitor.bench.slip import HotSlip, hot_slip
 from monitor.bench.step_test import Done, belief, next_step
 from monitor.bench.talk import Answer, Heard, Talk
+from monitor.bench.verdict import attempt_text, by_owner, judged, percent
 
 ODD_SLIP: Final = 0.15
 """A hot strand whose encoder tells of more slip than this is asked about (judgement)."""
@@ -118,7 +118,7 @@ class Lesson:
         piece = yield from self._feed_hot(job.fill_mm)
         if self._trusts_encoder and piece.sensed_mm is not None and piece.sensed_over_mm >= job.fill_mm / 2.0:
             self._hot = hot_slip(piece.sensed_over_mm, piece.sensed_mm, job.count_mm)
-            talk.say(f"The hot strand's slip is {_percent(self._hot.share)} ± {_percent(self._hot.error)}.")
+            talk.say(f"The hot strand's slip is {percent(self._hot.share)} ± {percent(self._hot.error)}.")
             return
         if self._trusts_encoder:
             yield from self._ask_of_hot_feed("No encoder tells how the strand fed.")
@@ -135,7 +135,7 @@ class Lesson:
             share = 1.0 - piece.sensed_mm / piece.sensed_over_mm - hot.share
             if abs(share) <= ODD_SLIP:
                 return piece
-            yield from self._ask_of_hot_feed(f"By its encoder {_percent(share)} of the hot strand did not arrive.")
+            yield from self._ask_of_hot_feed(f"By its encoder {percent(share)} of the hot strand did not arrive.")
             self._trusts_encoder, self._hot = False, None
 
     def _ask_of_hot_feed(self, text: str) -> Generator[None, Heard, None]:
@@ -154,38 +154,13 @@ class Lesson:
         number = len(self.attempts) + 1
         self._talk.head(f"Attempt {number}, at {temp_c:g} °C.")
         piece = yield from self._feed_at(temp_c, self.job.attempt_mm, self._hot)
-        attempt = self._judged(piece, temp_c)
+        attempt = judged(self._view, piece, temp_c, self._hot, self.job.count_mm)
         if attempt.outcome is Outcome.UNCLEAR:
             attempt = yield from self._ask_outcome(attempt)
         elif attempt.outcome is Outcome.SKIPPED and self._is_unlikely(attempt):
             attempt = yield from self._ask_of_skip(attempt)
-        self._talk.say(f"Attempt {number}: {_attempt_text(attempt)}.")
+        self._talk.say(f"Attempt {number}: {attempt_text(attempt)}.")
         return attempt
-
-    def _judged(self, piece: Piece, asked_c: float) -> Attempt:
-        """The attempt as the machine alone tells it."""
-        outcome, witness, missing = Outcome.UNCLEAR, Witness.OWNER, None
-        if self._hot is not None and piece.fed_mm is not None and piece.sensed_mm is not None:
-            missing = lost(piece.fed_mm, piece.sensed_mm, self._hot, self.job.count_mm)
-            witness = Witness.ENCODER
-            if self._view.tells_flags:
-                outcome = outcome_by_both(piece.fed_mm, missing, piece.flags)
-            else:
-                outcome = outcome_by_encoder(piece.fed_mm, missing)
-        elif self._view.tells_flags:
-            outcome, witness = outcome_by_flags(piece.flags), Witness.FLAGS
-        return Attempt(
-            time_s=self._view.time_s,
-            temp_c=piece.temp_c,
-            asked_c=asked_c,
-            outcome=outcome,
-            witness=witness,
-            fed_mm=piece.fed_mm,
-            speed_mm_s=piece.speed_mm_s,
-            lost_mm=None if missing is None else missing.lost_mm,
-            error_mm=None if missing is None else missing.error_mm,
-            flags=piece.flags,
-        )
 
     def _is_unlikely(self, attempt: Attempt) -> bool:
         """Whether it should have fed: it did before, no hotter, and nearly all is lost or the curve is sure."""
@@ -202,11 +177,11 @@ class Lesson:
             text = f"{attempt.lost_mm:.1f} ± {attempt.error_mm:.1f} mm lost does not tell. {text}"
         answer = yield from self._asked(text, "y, n, ? (cannot say)", ("y", "n", "?"))
         outcome = {"y": Outcome.FED, "n": Outcome.SKIPPED, "?": Outcome.UNCLEAR}[answer]
-        return _with(attempt, outcome)
+        return by_owner(attempt, outcome)
 
     def _ask_of_skip(self, attempt: Attempt) -> Generator[None, Heard, Attempt]:
         """It skipped where it fed before: cold is not the likely reason."""
-        self._talk.say(f"{_attempt_text(attempt)}, though the strand fed at this temperature before. Look at it.")
+        self._talk.say(f"{attempt_text(attempt)}, though the strand fed at this temperature before. Look at it.")
         choices = "s (it skips), f (it fed: the encoder is silent), o (it is out, tangled or jammed: ends the test)"
         answer = yield from self._asked("What do you see?", choices, ("s", "f", "o"))
         if answer == "o":
@@ -214,7 +189,7 @@ class Lesson:
         if answer == "s":
             return attempt
         self._trusts_encoder, self._hot = False, None
-        return _with(attempt, Outcome.FED)
+        return by_owner(attempt, Outcome.FED)
 
     def _asked(self, text: str, choices: str, allowed: tuple[str, ...]) -> Generator[None, Heard, str]:
         self._talk.say(f"{text} {choices}:")
@@ -247,20 +222,3 @@ class Lesson:
         )
         yield from self._feed_hot(MOVE_ON_MM)
         self._failed, self._lost_mm = 0, 0.0
-
-
-def _with(attempt: Attempt, outcome: Outcome) -> Attempt:
-    """The attempt by the owner's word."""
-    return replace(attempt, outcome=outcome, witness=Witness.OWNER)
-
-
-def _percent(share: float) -> str:
-    return f"{100.0 * share:.1f} %"
-
-
-def _attempt_text(attempt: Attempt) -> str:
-    text = {Outcome.FED: "it fed", Outcome.SKIPPED: "it SKIPPED", Outcome.UNCLEAR: "it is not counted"}[attempt.outcome]
-    if attempt.lost_mm is not None and attempt.error_mm is not None:
-        text += f", {attempt.lost_mm:.1f} ± {attempt.error_mm:.1f} mm of {attempt.fed_mm:.0f} lost"
-    flags = f", {attempt.flags} stalls flagged" if attempt.flags else ""
-    return f"{text} at {attempt.temp_c:.1f} °C{flags} ({attempt.witness})"
