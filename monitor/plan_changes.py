@@ -11,7 +11,7 @@ from monitor.plan_blocks import Block, Heading, Items, Table, Tone, Words
 from monitor.plan_in_full import in_full
 from monitor.planning.options import Option
 from monitor.planning.plan import Plan
-from monitor.planning.verdicts import Outcome
+from monitor.planning.verdicts import BADNESS, Outcome
 
 
 def change_blocks(plan: Plan, columns: int) -> Iterator[Block]:
@@ -27,7 +27,9 @@ def change_blocks(plan: Plan, columns: int) -> Iterator[Block]:
         return
     yield _option_table(plan)
     yield Words(
-        "waste: strand fed away from the part, and the time that takes. dose: highest share of a limit.", Tone.FAINT
+        "waste: strand fed away from the part, and the time that takes. dose: highest share of a limit. warned: strands"
+        " that pass their warn dose on the way, so that a watch would call.",
+        Tone.FAINT,
     )
     best = plan.best
     if best is None:
@@ -45,6 +47,15 @@ def change_blocks(plan: Plan, columns: int) -> Iterator[Block]:
         yield from in_full(plan, safer, columns)
 
 
+def _what_remains(plan: Plan) -> Iterator[str]:
+    limit_min = plan.build.model.parameters.limits.softening_limit_min
+    if any(float(strand.soft_min.max()) > limit_min for strand in plan.nearest.run.strands):
+        yield "cool the cold end: strands are soft where they must be stiff (reckoned with cold_end_c of [planning])"
+    yield "split the build, and load a strand only for the part that needs it"
+    yield "take another material in its place: one that feeds cooler, or bears more (strandwatch materials)"
+    yield "turn the part, or arrange parts anew, so that the strand is used more often or for a shorter time"
+
+
 def _option_table(plan: Plan) -> Table:
     heads = ("", "option", "set points", "drawn", "waste", "takes", "dose", "comes to")
     best = plan.best
@@ -59,8 +70,22 @@ def _option_row(option: Option, *, is_best: bool) -> tuple[str, ...]:
     drawn = ", ".join(map(str, sorted(changes.withdrawn_s))) or "–"
     waste = f"{option.waste_g:.2g} g" if changes.advances else "–"
     takes = f"{math.ceil(option.waste_s / 60)} min" if changes.advances else "–"
-    comes_to = "all survive" if option.is_safe else "too hot" if option.faults else str(option.worst)
-    return "▸" if is_best else "", _short_name(option), points, drawn, waste, takes, share_words(option.risk), comes_to
+    return (
+        "▸" if is_best else "",
+        _short_name(option),
+        points,
+        drawn,
+        waste,
+        takes,
+        share_words(option.risk),
+        _comes_to(option),
+    )
+
+
+def _comes_to(option: Option) -> str:
+    if option.is_safe:
+        return f"survive, {option.warned} warned" if option.warned else "all survive"
+    return "faults" if option.faults and BADNESS[option.worst] <= BADNESS[Outcome.SURVIVES] else str(option.worst)
 
 
 def _short_name(option: Option) -> str:
@@ -71,17 +96,14 @@ def _short_name(option: Option) -> str:
 def _nothing_saves(plan: Plan) -> Iterator[Block]:
     lost = plan.lost_in_all
     if lost:
-        yield Words(f"Nothing that was tried saves all: {_inputs(lost)} lost in every option.", Tone.BAD)
+        yield Words(
+            f"Nothing that was tried saves all: {_inputs(lost)} {'is' if len(lost) == 1 else 'are'} lost in every option.",
+            Tone.BAD,
+        )
     else:
         yield Words("Nothing that was tried saves all at once.", Tone.BAD)
     yield Words("What remains is yours to decide:")
-    yield Items(
-        (
-            "split the build, and load a strand only for the part that needs it",
-            "take another material in its place: one that feeds cooler, or bears more (strandwatch materials)",
-            "turn the part, or arrange parts anew, so that the strand is used more often or for a shorter time",
-        )
-    )
+    yield Items(tuple(_what_remains(plan)))
     yield Words(f"Nearest to it comes: {plan.nearest.name}.")
 
 

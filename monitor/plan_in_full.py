@@ -18,7 +18,7 @@ from monitor.planning.course import Advance
 from monitor.planning.grams import grams_of
 from monitor.planning.options import Build, Option
 from monitor.planning.plan import Plan
-from monitor.planning.verdicts import Outcome
+from monitor.planning.verdicts import BADNESS, Outcome, Verdict
 
 SHOWN_LINES: Final = 12
 """So many lines of the file's own set points are named."""
@@ -30,11 +30,19 @@ def in_full(plan: Plan, option: Option, columns: int) -> Iterator[Block]:
     yield from _set_points(plan.build, option)
     yield from _withdrawals(plan, option)
     yield from _advances(plan.build, option)
-    left = [f"input {it.input}: {it.outcome}; {it.why}" for it in option.verdicts if it.outcome is Outcome.LOST]
+    left = [*option.faults, *(_left(verdict) for verdict in option.verdicts if _is_in_trouble(verdict))]
     if left:
-        yield Words("Lost with it all the same:", Tone.BAD)
+        yield Words("What it leaves undone:", Tone.BAD)
         yield Items(tuple(left))
     yield Timeline(f"The strands with it: {option.name}", strip_of(plan.build, option, columns))
+
+
+def _is_in_trouble(verdict: Verdict) -> bool:
+    return BADNESS[verdict.outcome] > BADNESS[Outcome.SURVIVES]
+
+
+def _left(verdict: Verdict) -> str:
+    return f"input {verdict.input}: {verdict.outcome}; {verdict.why}"
 
 
 def _set_points(build: Build, option: Option) -> Iterator[Block]:

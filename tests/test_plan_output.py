@@ -119,8 +119,10 @@ class TestWords:
         assert plan.best is None
         assert 3 in plan.lost_in_all
         assert "Nothing that was tried saves all: input" in told
-        assert "lost in every option" in told
         assert "split the build" in told
+        assert "are lost in every option" in told
+        assert "cool the cold end: strands are soft where they must be stiff" in told
+        assert "What it leaves undone: · input 1: will not survive; soft where it must be stiff" in told
 
     def test_an_option_that_changes_nothing_is_not_told(self) -> None:
         """Where the plan holds the manifold at the lowest set point itself, that is no option beside it."""
@@ -362,6 +364,16 @@ def test_a_purge_is_told_with_its_place_and_mass(lantern_plan: Plan) -> None:
     told = _flat(_text(replace(lantern_plan, tried=(lantern_plan.as_planned, purged), slow=None)))
     assert f"input 6: {advance.length_mm:.0f} mm at 11:27, about line" in told
     assert f"({purged.waste_g:.2g} g)" in told
+
+
+def test_faults_of_an_option_are_told(lantern_plan: Plan) -> None:
+    """In the table, and as a sentence where the build as planned has them."""
+    hot = _plan(layers(0.5, 1, 2), 262.0)
+    told = _flat(_text(hot))
+    assert "The liner in heat break comes to 262 °C; its first limit is 240 °C." in told
+    purged = next(option for option in lantern_plan.tried if option.name.endswith("purged before use"))
+    assert purged.warned > 0
+    assert f"survive, {purged.warned} warned" in _text(lantern_plan)
 
 
 def test_moves_that_keep_a_strand_fresh_are_told_at_once(lantern_plan: Plan) -> None:
