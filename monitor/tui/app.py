@@ -89,9 +89,12 @@ class ScreenApp(App[None], inherit_bindings=False):
     def on_key(self, event: KeyEvent) -> None:
         """Any key that means nothing else: an answer, or the owner stays."""
         event.stop()
+        self._take_key(event.key)
+
+    def _take_key(self, key: str) -> None:
         question = self.panel.view.question
         self._stay()
-        answered = None if question is None else question.answered(event.key)
+        answered = None if question is None else question.answered(key)
         if answered is not None and answered.is_answered:
             self._ask(answered.kind, answered.alert_id, answered.reason, answered.for_s or 0.0)
         elif answered is not None:

@@ -8,7 +8,6 @@ from collections.abc import Callable
 from typing import ClassVar, Final
 
 from textual.binding import Binding, BindingType
-from textual.events import Key as KeyEvent
 
 from monitor.replay_view import ReplayControl
 from monitor.terminal_call import TerminalCall
@@ -61,13 +60,12 @@ class ReplayApp(ScreenApp, inherit_bindings=False):
     def _panel(self, *, ascii_only: bool, colour: bool) -> WatchPanel:
         return ReplayPanel(self._control, ascii_only=ascii_only, colour=colour)
 
-    def on_key(self, event: KeyEvent) -> None:
+    def _take_key(self, key: str) -> None:
         """Take what belongs to a jump that is being typed, or say that nothing can be asked of the past."""
-        event.stop()
         jump = self.panel.view.jump
         if jump is not None:
-            self._type(jump, event.key)
-        elif event.key in _OF_NOW:
+            self._type(jump, key)
+        elif key in _OF_NOW:
             self._control.tell(_NOTHING_TO_ASK)
             self._take_newest()
 

@@ -30,7 +30,7 @@ def place(replay: ReplayView) -> Line:
     """Whether it plays, how fast, where it stands, and what is most worth telling of this place."""
     pace = "as fast as it goes" if replay.speed == FASTEST else f"{replay.speed:g}×"
     word = Span(f"{'PLAYING' if replay.is_playing else 'PAUSED'} {pace}", REVERSE)
-    length = f"{_since(replay.end_s)}{'' if replay.is_read else ', reading on'}"
+    length = f"{_since(replay.end_s)}{'' if replay.is_read or replay.waits_for else ', reading on'}"
     return (word, Span(f" {_since(replay.time_s)} of {length}  "), *_words(replay))
 
 

@@ -1,0 +1,85 @@
+"""How soon any place of a long recording is on the screen: `python -m tests.benchmarks.seeking [HOURS]`.
+
+Simulated nights at 1 Hz with six strands are written to a recording and read as a replay reads it. Then a hundred
+places at random, and as many small steps back, are gone to, each until its assessment and the bar can be drawn.
+"""
+
+import resource
+import sys
+import tempfile
+import time
+from datetime import UTC, datetime
+from pathlib import Path
+from random import Random
+
+from connectors.recording import Encoder, Header, read_recording
+from monitor.config import demo_profile
+from monitor.replay_player import Player
+from monitor.replay_reading import Reading
+from tests.benchmarks.whole_engine import HOUR_S, nights
+
+PLACES = 100
+MEBIBYTE_KIB = 1024
+
+
+def measure(hours: float) -> dict[str, float]:
+    """Figures of one run; the goal is that no place takes longer than 0.3 s."""
+    with tempfile.TemporaryDirectory() as folder:
+        path = Path(folder, "load.jsonl")
+        events = _write(path, hours)
+        reading = Reading(read_recording(path), demo_profile().parameters)
+        began_s, kib = time.perf_counter(), resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
+        while not reading.is_over:
+            reading.go_on(1.0)
+        read_s, grown_kib = time.perf_counter() - began_s, resource.getrusage(resource.RUSAGE_SELF).ru_maxrss - kib
+    far, back = _seeks(reading, hours)
+    return {
+        f"seconds to read and judge {events} events once": read_s,
+        "longest seek, s": max(far),
+        "mean seek, s": sum(far) / len(far),
+        "longest step of one sample back, s": max(back),
+        "checkpoints": float(reading.timeline.states_kept),
+        "MiB of packed events": reading.timeline.packed_bytes / MEBIBYTE_KIB**2,
+        "MiB that memory grew by reading": grown_kib / MEBIBYTE_KIB,
+    }
+
+
+def _write(path: Path, hours: float) -> int:
+    encoder, count = Encoder(Header(datetime.now(UTC), "benchmark", "simulated", "simulated nights", {}, {})), 0
+    with path.open("wb") as file:
+        file.write(encoder.header_line())
+        for event in nights(hours):
+            file.write(encoder.encode(event))
+            count += 1
+    return count
+
+
+def _seeks(reading: Reading, hours: float) -> tuple[list[float], list[float]]:
+    player, random = Player(reading, "benchmark", speed=1.0), Random(3)  # noqa: S311 -- repeatable places
+    far, back = [], []
+    for _ in range(PLACES):
+        began_s = time.perf_counter()
+        player.go_to(random.uniform(0.0, hours * HOUR_S))
+        _look(player)
+        far.append(time.perf_counter() - began_s)
+        began_s = time.perf_counter()
+        player.step(-1)
+        _look(player)
+        back.append(time.perf_counter() - began_s)
+    return far, back
+
+
+def _look(player: Player) -> None:
+    if player.latest is None or not player.replay.is_read:
+        raise RuntimeError("the place is not there")
+
+
+def main() -> None:
+    """Print the figures."""
+    hours = float(sys.argv[1]) if len(sys.argv) > 1 else 24.0
+    for name, value in measure(hours).items():
+        sys.stdout.write(f"{value:12.3f}  {name}\n")
+
+
+if __name__ == "__main__":
+    main()
