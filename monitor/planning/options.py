@@ -16,6 +16,7 @@ from monitor.core.engine_state import Model, initial_state
 from monitor.core.field_state import FieldState
 from monitor.core.keep_moving import moves
 from monitor.core.readings import wall_vector
+from monitor.core.set_point import MARGIN_K
 from monitor.planning.course import Advance, Change, Course, feed_of, first_feed_s, sets_manifold, times_of, walls_of
 from monitor.planning.forward_run import PERIOD_S, Run, planned_model, run_forward
 from monitor.planning.grams import grams_of
@@ -225,8 +226,8 @@ def _cold_advances(model: Model, run: Run, advances: Iterable[Advance]) -> Itera
     for advance in advances:
         wall_c = float(np.interp(advance.time_s, run.times_s, run.merge_c))
         least_c = model.min_feed_c[place[advance.input]]
-        if wall_c < least_c - SLACK_K:
-            yield f"input {advance.input} would be moved at {wall_c:.0f} °C, below the {least_c:.0f} °C that it needs"
+        if wall_c < least_c + MARGIN_K - SLACK_K:
+            yield f"input {advance.input} would be moved at {wall_c:.0f} °C, too near the {least_c:.0f} °C it needs"
             return
 
 
