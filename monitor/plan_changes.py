@@ -96,10 +96,8 @@ def _short_name(option: Option) -> str:
 def _nothing_saves(plan: Plan) -> Iterator[Block]:
     lost = plan.lost_in_all
     if lost:
-        yield Words(
-            f"Nothing that was tried saves all: {_inputs(lost)} {'is' if len(lost) == 1 else 'are'} lost in every option.",
-            Tone.BAD,
-        )
+        are = "is" if len(lost) == 1 else "are"
+        yield Words(f"Nothing that was tried saves all: {_inputs(lost)} {are} lost in every option.", Tone.BAD)
     else:
         yield Words("Nothing that was tried saves all at once.", Tone.BAD)
     yield Words("What remains is yours to decide:")
