@@ -6,7 +6,7 @@ from statistics import median
 from typing import Final
 
 from monitor.core.assessment import Activity
-from monitor.core.stall_findings import StallFinding
+from monitor.core.stall_findings import StallFinding, StallPattern
 from monitor.report.cause_types import Failure
 from monitor.report.gathered import Gathered, Silence, StrandFacts
 from monitor.report.incidents import Incident
@@ -58,6 +58,12 @@ class Case:
         """What the detectors made of it."""
         found = (told for told in self.gathered.stalled if told.input == self.failure.input)
         return next((told.finding for told in found if abs(told.seen_s - self.time_s) <= AROUND_S), None)
+
+    @property
+    def later(self) -> frozenset[StallPattern]:
+        """What the strand's stops were settled to be further on."""
+        found = (told.later for told in self.gathered.stalled if told.input == self.failure.input)
+        return next(found, frozenset())
 
     @cached_property
     def before(self) -> list[Row]:

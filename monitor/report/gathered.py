@@ -7,7 +7,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Any, NamedTuple
 
-from monitor.core.stall_findings import StallFinding
+from monitor.core.stall_findings import StallFinding, StallPattern
 from monitor.report.incidents import Incident
 from monitor.report.rows import Row
 from monitor.report.samples import SetChange
@@ -27,11 +27,15 @@ class Silence(NamedTuple):
 
 
 class Stalled(NamedTuple):
-    """The first time that a strand did not move as it should: when it was seen, and what it turned out to be."""
+    """The first time that a strand did not move as it should: when it was seen, and what it turned out to be.
+
+    `later` has what else it was settled to be further on, each once.
+    """
 
     input: int
     seen_s: float
     finding: StallFinding
+    later: frozenset[StallPattern] = frozenset()
 
 
 @dataclass(frozen=True, slots=True)

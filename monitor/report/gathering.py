@@ -146,11 +146,14 @@ class Gatherer:
         self._row_due_s = self._end_s + self._rows.every_s
 
     def _take_stall(self, strand: StrandAssessment) -> None:
-        known = self._stalled.get(strand.input)
-        if strand.stall is None or (known is not None and known.finding.is_final):
+        known, finding = self._stalled.get(strand.input), strand.stall
+        if finding is None:
             return
-        seen_s = self._end_s if known is None else known.seen_s
-        self._stalled[strand.input] = Stalled(strand.input, seen_s, strand.stall)
+        if known is None or not known.finding.is_final:
+            seen_s = self._end_s if known is None else known.seen_s
+            self._stalled[strand.input] = Stalled(strand.input, seen_s, finding)
+        elif finding.is_final:
+            self._stalled[strand.input] = known._replace(later=known.later | {finding.pattern})
 
 
 def merge_and_cold(parameters: Parameters) -> tuple[int | None, int | None]:

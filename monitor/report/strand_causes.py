@@ -14,7 +14,7 @@ _ENOUGH_MM: Final = 10.0
 _FLAGS: Final = 2
 _STANDS_MM: Final = 1.0
 _CREEPS: Final = 0.6
-_STANDING: Final = 0.7
+_OPEN: Final = frozenset({StallPattern.STRAND_STOPPED, StallPattern.SLOW_CLOG})
 
 
 def jam(case: Case) -> Explanation | None:
@@ -82,19 +82,31 @@ def grinding(case: Case) -> Explanation | None:
 
 def clog(case: Case) -> Explanation | None:
     """A growing share of the feed does not arrive, though the manifold is warm enough."""
-    if case.failure.condition != "stall":
+    if not _stopped(case):
         return None
-    evidence = [*_pattern(case, StallPattern.SLOW_CLOG, 0.7)]
+    evidence = [*_pattern(case, StallPattern.SLOW_CLOG, 0.7), *_still_moves(case)]
+    if StallPattern.SLOW_CLOG in case.later and case.stall is not None and case.stall.pattern in _OPEN:
+        evidence.append(Evidence(f"later its stops were settled to be a {StallPattern.SLOW_CLOG}", 0.4))
     if not evidence:
         return None
-    slip = case.stall.slip if case.stall is not None else 0.0
-    if slip < _STANDING:
-        evidence.append(Evidence(f"{slip:.0%} of the feed is missing beyond healthy slip: it still moves", 0.4))
     if case.below_minimum_k <= 0.0:
         evidence.append(Evidence(f"the manifold is warm enough, {-case.below_minimum_k:.0f} K over its minimum", 0.3))
+    else:
+        evidence.append(Evidence("the manifold is too cold, which explains it as well", -0.6))
     missing = (*_motion_missing(case), "what lies in the channel: char, swollen strand or dirt look alike from outside")
     explanation = _explained(case, Cause.CLOG, evidence, _first_onset_s(case), missing)
     return None if explanation is None else _with_range(case, explanation)
+
+
+def _still_moves(case: Case) -> list[Evidence]:
+    """Most of the feed arrives after the alarm: the way is narrow, not closed."""
+    moved = case.moved
+    if moved is None or moved.sensed_mm is None or moved.commanded_mm < _ENOUGH_MM:
+        return []
+    share = moved.sensed_mm / moved.commanded_mm
+    if share < _CREEPS:
+        return []
+    return [Evidence(f"{share:.0%} of the feed still arrived after it: the way is narrow, not closed", 0.4)]
 
 
 def _stopped(case: Case) -> bool:
