@@ -145,6 +145,19 @@ def test_an_encoder_that_speaks_only_when_it_moves_is_used() -> None:
     assert result.ending is Ending.FOUND
 
 
+def test_an_encoder_that_is_told_late_makes_up_no_loss() -> None:
+    """A second late, 2 mm seem to be missing while the strand moves; they are within the error, and not in the end."""
+    machine, late = BenchMachine(), [0.0]
+
+    def told_late(sample: Sample) -> Iterator[Event]:
+        late.append(sample.values["sensed_mm:1"])
+        yield Sample(sample.time_s, {**sample.values, "sensed_mm:1": late[-2]})
+
+    lesson = Owner(machine, by_ear(machine), through=told_late).leads(Lesson(job_of(from_c=180.0)))
+    assert lesson.result().ending is Ending.FEEDS_EVERYWHERE
+    assert all(abs(attempt.lost_mm or 0.0) <= (attempt.error_mm or 0.0) for attempt in lesson.attempts)
+
+
 def test_a_strand_that_does_not_feed_even_hot_ends_the_test() -> None:
     """The feed is called off long before it is through; nothing is to be found until the jam is cleared."""
     fault = Fault(FaultKind.JAM, 0.0, input=1)

@@ -10,12 +10,14 @@ from typing import Final
 from monitor.bench.job import STOP_MM, Job
 from monitor.bench.machine_view import MachineView
 from monitor.bench.orders import move_lines
-from monitor.bench.slip import HotSlip, lost
+from monitor.bench.slip import HotSlip, Lost, lost
 from monitor.bench.talk import Answer, Heard, Talk
 
 BEGUN_MM: Final = 0.5
 OVER_S: Final = 5.0
 """A strand that has stood so long has been fed; an encoder is seldom later than that."""
+ENCODER_LATE_S: Final = 1.0
+"""So much later than the feed its encoder may be told (judgement): an error only while the strand moves."""
 ENOUGH: Final = 0.9
 """Share of the length asked for that will do."""
 SHORT_S: Final = 30.0
@@ -52,7 +54,7 @@ def feed(
     talk.type_this(move_lines(job, length_mm))
     if view.fed_mm is None:
         return (yield from _fed_unseen(view, talk, asked_c))
-    watch = _Watch(view, hot, job.count_mm)
+    watch = _Watch(view, hot, job)
     gaps, told_s = view.gaps, view.time_s
     while not watch.is_over(length_mm):
         yield
@@ -89,8 +91,8 @@ def _fed_unseen(view: MachineView, talk: Talk, asked_c: float) -> Generator[None
 class _Watch:
     """Follows one feed."""
 
-    def __init__(self, view: MachineView, hot: HotSlip | None, count_mm: float | None) -> None:
-        self._view, self._hot, self._count_mm = view, hot, count_mm
+    def __init__(self, view: MachineView, hot: HotSlip | None, job: Job) -> None:
+        self._view, self._hot, self._count_mm, self._speed_mm_s = view, hot, job.count_mm, job.speed_mm_s
         self._from_mm, self._sensed_from_mm, self._flags = view.fed_mm or 0.0, view.sensed_mm, view.flags
         self._unsensed_mm = 0.0  # fed before the encoder first spoke
         self._highest_mm = 0.0
@@ -130,9 +132,9 @@ class _Watch:
         if not self.has_begun:
             return
         missing = self._missing()
-        if missing is not None and missing[0] - missing[1] > STOP_MM and not self._is_stopped:
+        if missing is not None and missing.lost_mm - missing.error_mm > STOP_MM and not self._is_stopped:
             self._is_stopped = True
-            talk.say(f"*** STOP FEEDING: {missing[0]:.1f} mm did not arrive. The drive may chew the strand. ***")
+            talk.say(f"*** STOP FEEDING: {missing.lost_mm:.1f} mm did not arrive. The drive may chew the strand. ***")
         elif not self._is_stopped and self._highest_mm - self._told_mm >= length_mm / _TOLD_TIMES:
             self._told_mm = self._highest_mm
             talk.say(f"{self._highest_mm:.0f} of {length_mm:g} mm fed{_lost_text(self._highest_mm, missing)}", "    ")
@@ -155,16 +157,18 @@ class _Watch:
             return None
         return self._view.sensed_mm - self._sensed_from_mm
 
-    def _missing(self) -> tuple[float, float] | None:
+    def _missing(self) -> Lost | None:
+        """What is missing while the strand moves: an encoder that is told later than the feed hides some of it."""
         sensed_mm = self._sensed_mm()
         over_mm = self._highest_mm - self._unsensed_mm
         if self._hot is None or sensed_mm is None or over_mm <= 0.0:
             return None
-        return lost(over_mm, sensed_mm, self._hot, self._count_mm)
+        now = lost(over_mm, sensed_mm, self._hot, self._count_mm)
+        return now._replace(error_mm=now.error_mm + ENCODER_LATE_S * self._speed_mm_s)
 
 
-def _lost_text(fed_mm: float, missing: tuple[float, float] | None) -> str:
+def _lost_text(fed_mm: float, missing: Lost | None) -> str:
     if missing is None:
         return ""
     share, error = (100.0 * part / fed_mm for part in missing)
-    return f", {missing[0]:.1f} ± {missing[1]:.1f} mm lost ({share:.0f} ± {error:.0f} %)"
+    return f", {missing.lost_mm:.1f} ± {missing.error_mm:.1f} mm lost ({share:.0f} ± {error:.0f} %)"
