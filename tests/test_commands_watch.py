@@ -34,6 +34,7 @@ from connectors.recording import Conclusion, read_recording
 from connectors.telemetry import Sample
 from monitor.cli import main
 from monitor.config import DEMO_FILE
+from tests.planned_builds import build_text, layers
 
 WATCH = [sys.executable, "-m", "monitor", "watch"]
 SAFETY_S = 60.0
@@ -175,6 +176,35 @@ def test_no_record_records_nothing(device: Device, monkeypatch: pytest.MonkeyPat
         process.send_signal(signal.SIGTERM)
         process.communicate(timeout=SAFETY_S)
     assert not device.recordings.exists()
+
+
+def test_a_watch_with_a_plan_follows_the_build(device: Device, tmp_path: Path) -> None:
+    """The machine tells its place in the file; the recording holds when each input is needed next."""
+    file = tmp_path / "build.gcode"
+    file.write_text(build_text(layers(1.0, 1, 2)), encoding="utf-8")
+    place = f"SD printing byte {file.stat().st_size // 2}/{file.stat().st_size}\n".encode()
+    with _watching(device.profile, "--record", str(device.recordings), "--plan", str(file)) as process:
+        _read_until(process, "link up")
+        for _ in range(3):
+            device.says(REPORT + 2 * place)
+            _read_until(process, "manifold 195 °C")
+        process.send_signal(signal.SIGTERM)
+        process.communicate(timeout=SAFETY_S)
+    words = [item for item in device.recorded() if isinstance(item, Conclusion) and item.kind == "next_uses"]
+
+    assert words
+    assert words[0].data["planned_s"] == pytest.approx(1800.0, rel=0.15)  # marks stand at every thousandth line
+
+
+def test_a_plan_that_is_no_build_file_is_refused(
+    device: Device, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Before the machine is opened, with the reason."""
+    (tmp_path / "picture.png").write_bytes(b"\x89PNG\x00\x00")
+    code, told = _refused(["--profile", str(device.profile), "--plan", str(tmp_path / "picture.png")], capsys)
+
+    assert code == 2
+    assert "picture.png: " in told
 
 
 def test_a_recording_goes_to_the_owners_own_directory_by_default(

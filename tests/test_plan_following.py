@@ -90,6 +90,14 @@ def test_nothing_is_said_while_no_build_runs() -> None:
     assert follower.take(Sample(100.0, {"fed_mm:1": 5.0}, Execution.INTERRUPTED)) is None
 
 
+def test_a_machine_that_never_tells_its_state_is_followed_by_its_feed() -> None:
+    """Nothing before the first feed; then the plan's word, as with a machine that tells that it is ACTIVE."""
+    follower = PlanFollower(schedule_of(BUILD))
+
+    assert follower.take(Sample(0.0, {"fed_mm:1": 0.0})) is None
+    assert follower.take(Sample(100.0, {"fed_mm:1": 100.0})) is not None
+
+
 def _live(turns: list[Turn]) -> list[EngineInput]:
     follower, told = PlanFollower(schedule_of(turns)), list[EngineInput]()
     for sample in _events(turns, period_s=4.0):

@@ -48,7 +48,7 @@ class PlanFollower:
         self._first_mm: dict[str, float] = {}
         self._high_mm: dict[str, float] = {}
         self._channels = {channel("fed_mm", plan.number): plan.number for plan in schedule.inputs}
-        self._is_building = False
+        self._is_building: bool | None = None  # None: the machine does not tell
         self._planned_s = planned_s
         self._before_mm = self._fed.total_mm(planned_s)
 
@@ -60,7 +60,8 @@ class PlanFollower:
         planned_s = self._planned(sample.values)
         if planned_s is not None:
             self._planned_s = max(self._planned_s, planned_s)
-        if not self._is_building or sample.time_s < self._due_s:
+        is_building = self._planned_s > 0.0 if self._is_building is None else self._is_building
+        if not is_building or sample.time_s < self._due_s:
             return None
         self._due_s = sample.time_s + EVERY_S
         return self._word(sample.time_s)
