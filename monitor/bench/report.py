@@ -12,8 +12,8 @@ from monitor.bench.step_test import Ending
 
 _SPARE: Final = (
     "The drive's motor must be limited in current, so that it skips and does not chew. If you hear it click or see it"
-    f" grind, stop the feed. You are told to when {STOP_MM:g} mm are surely lost, and to move on by {MOVE_ON_MM:g} mm of"
-    f" fresh strand after {FAILED_AT_ONE_PLACE} failures at one place: common practice, no source; the figures are"
+    f" grind, stop the feed. You are told to when {STOP_MM:g} mm are surely lost, and to move on by {MOVE_ON_MM:g} mm"
+    f" of fresh strand after {FAILED_AT_ONE_PLACE} failures at one place: common practice, no source; the figures are"
     " judgement."
 )
 CAUTIONS: Final = (
