@@ -5,6 +5,7 @@ The machine's own truth (`simulated_scenarios`, `make_replays`) is the reference
 
 import json
 from dataclasses import replace
+from datetime import UTC, datetime
 from pathlib import Path
 
 import pytest
@@ -12,8 +13,13 @@ import zstandard
 
 from connectors.recording import read_recording
 from connectors.telemetry import Sample
+from monitor.core.alert_types import Priority
+from monitor.report.blocks import Words
 from monitor.report.cause_types import Cause, Evidence, Sureness, sureness, total_weight
-from monitor.report.causes import is_open
+from monitor.report.causes import find_causes, is_open
+from monitor.report.incidents import Incident
+from monitor.report.summary_blocks import summary_blocks, unseen_inputs
+from monitor.report.times import Times
 from tests.make_replays import TAKES
 from tests.report_examples import Changed, Judged, judged, night, replay, samples_changed, without_channels
 
@@ -161,6 +167,34 @@ def test_what_is_missing_is_named() -> None:
     assert any("no encoder on input 2" in line for line in missing)
     assert not any("no encoder" in line for told in full.explanations for line in told.missing)
     assert blind.explanations[0].weight < full.explanations[0].weight
+
+
+def test_what_nothing_watched_is_not_called_well() -> None:
+    """With neither encoders nor flags this run-out is not seen, and the report says that it could not have been."""
+    told = _without_motion("run-out", "sensed_mm", "stall")
+    blocks = [*summary_blocks(told.gathered, told.findings, Times(datetime(2026, 1, 1, tzinfo=UTC)))]
+
+    assert told.findings.failure is None
+    assert unseen_inputs(told.gathered) == (1, 2, 3, 4, 5, 6)
+    assert any("could have gone unseen" in block.text for block in blocks if isinstance(block, Words))
+    assert unseen_inputs(judged(read_recording(replay("run-out"))).gathered) == ()
+
+
+def test_what_a_heater_tells_is_left_open() -> None:
+    """A heater that gives less than the feed takes tells of a stop, not of its cause; what fed just then is named."""
+    gathered = _without_motion("run-out", "sensed_mm", "stall").gathered
+    raised_s = 4_740.0
+    alarm = Incident(
+        "melt/manifold/1", "melt", "manifold", None, Priority.ALARM, raised_s, None, "less", "less", "look", "", ()
+    )
+    findings = find_causes(replace(gathered, incidents=(alarm,)))
+    first = findings.explanations[0]
+
+    assert findings.failure is not None
+    assert is_open(findings.failure, findings.explanations)
+    assert first.cause is Cause.STOPPED
+    assert any("whether it moved is not known" in line for line in first.missing)
+    assert any(first.subject in text for text, _ in first.evidence)
 
 
 def test_without_flags_the_report_says_so() -> None:

@@ -1,6 +1,7 @@
 """The report as a page and as Markdown: what is in it, how it is written, and what a real browser makes of it."""
 
 import importlib.util
+import json
 import re
 from collections.abc import Callable
 from html.parser import HTMLParser
@@ -8,6 +9,7 @@ from io import BytesIO
 from pathlib import Path
 
 import pytest
+import zstandard
 from matplotlib.image import imread
 
 from monitor.cli import main
@@ -203,3 +205,27 @@ def test_without_matplotlib(
     assert main([*words, "--html", str(out), "--no-plots"]) == DONE
     assert "<svg" not in out.read_text(encoding="utf-8")
     assert main([*words, "--markdown"]) == DONE
+
+
+def test_requests_messages_and_seams_are_told(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """What the owner asked, what became of a message, and for how long nobody watched stand in the report."""
+    lines = zstandard.ZstdDecompressor().stream_reader(replay("run-out").read_bytes()).read().splitlines()[:-1]
+    time_s, alert_id = 5_760.0, "stall/input 3/1"
+    added: list[dict[str, object]] = [
+        {"kind": "notification", "channel": "telephone", "event": "raised", "alert_id": alert_id}
+        | {"priority": "ALARM", "repeat": 0, "outcome": "failed: no network"},
+        {"kind": "acknowledge", "alert_id": alert_id, "actor": "terminal"},
+        {"kind": "end", "reason": "stopped"},
+        {"kind": "resumed", "wall": "2026-01-01T00:00:00Z", "gap_s": 600.0, "reason": "started anew"},
+    ]
+    path = tmp_path / "asked.jsonl"
+    path.write_bytes(b"\n".join([*lines, *(json.dumps({"time_s": time_s, **line}).encode() for line in added)]) + b"\n")
+
+    assert main(["report", str(path), "--markdown"]) == DONE
+    told = capsys.readouterr().out
+    assert "| 01:36:00" in told
+    assert "failed: no network" in told
+    assert "| seen | stall/input 3/1 | terminal |" in told
+    assert "Somebody had seen it at 01:36:00" in told
+    assert "nobody had watched for 10 min" in told
+    assert "no end line: the watch was cut off" in told

@@ -23,6 +23,7 @@ class Cause(StrEnum):
     COOLING = "cooling fault"
     SENSOR = "sensor fault"
     DATA_GAP = "no data"
+    STOPPED = "strand stopped, why is open"
 
 
 class Evidence(NamedTuple):

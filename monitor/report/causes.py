@@ -13,6 +13,7 @@ from monitor.report.features import Case
 from monitor.report.gathered import Gathered
 from monitor.report.heat_causes import aged, cold_manifold, cooling, heater, hot_manifold, softened
 from monitor.report.machine_causes import data_gap, sensor
+from monitor.report.open_causes import stopped
 from monitor.report.strand_causes import clog, grinding, jam, run_out, tangle
 
 LEAST_WEIGHT: Final = 0.2
@@ -32,6 +33,7 @@ _JUDGES: Final[tuple[Callable[[Case], Explanation | None], ...]] = (
     aged,
     sensor,
     data_gap,
+    stopped,
 )
 
 
@@ -56,6 +58,8 @@ def is_open(failure: Failure, explanations: tuple[Explanation, ...]) -> bool:
         return not explanations
     close = 0.1
     lead = [told.weight for told in explanations[:2]]
+    if lead and explanations[0].cause is Cause.STOPPED:
+        return True
     return not lead or lead[0] < 0.5 or (len(lead) > 1 and lead[0] - lead[1] < close)  # noqa: PLR2004 -- judgement
 
 

@@ -112,6 +112,10 @@ def _data(gathered: Gathered, _: Failure, told: Explanation, __: Times) -> str:
     return f"A link that holds: look at cable, controller and power.{length}"
 
 
+def _stopped(_: Gathered, failure: Failure, __: Explanation, times: Times) -> str:
+    return f"Pausing at {times.at(failure.time_s)} and a look at what fed would have limited it: spool, drive, tip."
+
+
 _SAVES: Final[Mapping[Cause, _Said]] = {
     Cause.AGED: _aged,
     Cause.JAM_AFTER_IDLE: _jam,
@@ -126,6 +130,7 @@ _SAVES: Final[Mapping[Cause, _Said]] = {
     Cause.HOT_MANIFOLD: _hot,
     Cause.SENSOR: _sensor,
     Cause.DATA_GAP: _data,
+    Cause.STOPPED: _stopped,
 }
 
 

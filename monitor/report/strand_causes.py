@@ -6,6 +6,7 @@ from monitor.clock_text import span_text
 from monitor.core.stall_findings import StallPattern
 from monitor.report.cause_types import Cause, Evidence, Explanation
 from monitor.report.features import STANDS_S, Case
+from monitor.report.open_causes import motion_missing
 
 _RULES: Final = 0.6
 """What the pattern that the detectors found weighs; the rules behind it: monitor/core/stalls.md."""
@@ -151,12 +152,7 @@ def _with_range(case: Case, told: Explanation) -> Explanation:
 
 def _motion_missing(case: Case) -> tuple[str, ...]:
     """What would tell how the strand moved, and is not there."""
-    found = []
-    number = case.failure.input
-    if case.strand is not None and case.last.sensed_mm is None:
-        found.append(f"no encoder on input {number}: whether it moved is not known")
-    if case.strand is not None and case.last.flags is None:
-        found.append(f"no stall flags from the driver of input {number}: whether it pulled in vain is not known")
+    found = [] if case.failure.input is None else [*motion_missing(case.failure.input, case.last)]
     if case.stall is not None and not case.stall.is_final:
         found.append("too little was fed after the alarm for the pattern to settle")
     return tuple(found)

@@ -33,7 +33,17 @@ def _watched(gathered: Gathered, times: Times) -> str:
 
 
 def _all_well(gathered: Gathered) -> Iterator[Block]:
-    yield Words("Nothing went wrong: no alert above CAUTION was raised, and data came all the time.", is_lead=True)
+    yield Words(f"Nothing went wrong: no alert above CAUTION was raised, and {_data_words(gathered)}.", is_lead=True)
+    cautions = [told for told in gathered.incidents if told.priority is Priority.CAUTION]
+    if cautions:
+        yield Items(tuple(f"CAUTION: {told.first_text}" for told in cautions[:_MOST_FOLLOWING]))
+    unseen = unseen_inputs(gathered)
+    if unseen:
+        which = ", ".join(map(str, unseen))
+        yield Words(
+            f"But no encoder and no driver told how input {which} moved: a strand that ran out, jammed or ground there"
+            " could have gone unseen."
+        )
     worst = max(gathered.strands, key=lambda strand: strand.highest_dose_share, default=None)
     if worst is not None:
         idle = span_text(worst.longest_idle_s)
@@ -41,6 +51,24 @@ def _all_well(gathered: Gathered) -> Iterator[Block]:
             f"The hardest tried strand was input {worst.input}: {worst.highest_dose_share:.0%} of its dose limit, and"
             f" never longer than {idle} standing hot."
         )
+
+
+def unseen_inputs(gathered: Gathered) -> tuple[int, ...]:
+    """Inputs that were fed while nothing told whether their strands moved."""
+    last = gathered.rows[-1].strands if gathered.rows else ()
+    blind = {
+        strand.input
+        for strand, point in zip(gathered.strands, last, strict=False)
+        if point.sensed_mm is None and point.flags is None and strand.last_fed_s is not None
+    }
+    return tuple(sorted(blind))
+
+
+def _data_words(gathered: Gathered) -> str:
+    if not gathered.silences:
+        return "data came all the time"
+    longest = span_text(max(silence.length_s for silence in gathered.silences))
+    return f"data were never missing for longer than {longest}"
 
 
 def _failure_blocks(gathered: Gathered, findings: Findings, failure: Failure, times: Times) -> Iterator[Block]:
@@ -79,7 +107,8 @@ def _shown(failure: Failure, times: Times) -> str:
     raised = ""
     if failure.incident is not None and failure.incident.raised_s < failure.time_s - 1.0:
         raised = f" The watch had warned since {times.at(failure.incident.raised_s)}."
-    return f"{word} at {times.at(failure.time_s)}: {text}.{raised}"
+    where = "" if failure.subject in text else f" ({failure.subject})"
+    return f"{word} at {times.at(failure.time_s)}{where}: {text}.{raised}"
 
 
 def _following(gathered: Gathered, failure: Failure, findings: Findings) -> list[Incident]:
