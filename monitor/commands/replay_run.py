@@ -5,6 +5,7 @@ import argparse
 from connectors.clean_text import clean_text
 from connectors.recording import Header
 from connectors.replay_link import ReplayLink
+from monitor.commands import replay_what_if
 from monitor.commands.loading import loaded
 from monitor.config import Profile, load_profile, profile_from_tables
 from monitor.core.engine import Engine
@@ -26,8 +27,10 @@ def run(arguments: argparse.Namespace) -> int:
     link = ReplayLink(arguments.file, speed=speed_of(arguments, manner))
     profile = _profile(arguments, link.header)
     opening = (_opening(link.header, arguments), *loan_lines(profile))
-    play = _on_screen if manner.on_screen else _on_lines
-    status = play(arguments, link, profile, opening)
+    if replay_what_if.is_asked(arguments):
+        status = replay_what_if.tell(arguments, link.recording, profile, opening[0])
+    else:
+        status = (_on_screen if manner.on_screen else _on_lines)(arguments, link, profile, opening)
     if link.recording.damage is not None:
         raise WrongUseError(
             f"{clean_text(str(arguments.file), 500)}: {link.recording.damage}; all before it was judged"
