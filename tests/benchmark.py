@@ -14,6 +14,7 @@ from tests.benchmarks import (
     planning,
     recording_speed,
     stalls,
+    step_tests,
     whole_engine,
 )
 
@@ -37,6 +38,7 @@ def main() -> None:
     _show("build files (goals: ≥ 0.8, ≥ 1.6; memory ≤ 400)", build_file.measure(is_short=is_short))
     _show("planning twelve hours (goal: the plan ≤ 3 s beyond reading)", planning.measure(is_short=is_short))
     if not is_short:
+        _show("step tests on the bench (goals: coverage ≥ 85, bias < 2)", step_tests.measure())
         _show("recordings", recording_speed.measure())
         _show("live with every notifier down (goal: ≤ 50)", notifiers_down.measure(60.0))
 
