@@ -29,7 +29,6 @@ from monitor.material_files import user_file
 from monitor.material_model import PolymerTable
 from monitor.materials import MaterialError, MaterialsError, MaterialTable, load_materials, package_materials
 
-
 WIDTH: Final = 110
 
 
