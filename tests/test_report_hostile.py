@@ -5,6 +5,7 @@ import json
 import re
 from collections.abc import Callable
 from pathlib import Path
+from random import Random
 
 import pytest
 import zstandard
@@ -163,6 +164,34 @@ def test_a_recording_without_samples(tmp_path: Path, capsys: pytest.CaptureFixtu
     assert "The machine reported nothing" in out.read_text(encoding="utf-8")
     assert main(["report", str(path), "--markdown"]) == DONE
     assert "The machine reported nothing" in capsys.readouterr().out
+
+
+def test_a_recording_without_temperatures(tmp_path: Path) -> None:
+    """Where no sensor was ever reported the other plots are drawn all the same."""
+    path, out = tmp_path / "cold.jsonl", tmp_path / "cold.html"
+    path.write_bytes(b"".join(_lines()[:600]).replace(b'"temp_c:', b'"set_c:x'))  # a channel that no sensor has
+
+    assert main(["report", str(path), "--html", str(out)]) == DONE
+    text = out.read_text(encoding="utf-8")
+    assert ">Heat dose<" in text
+    assert ">Temperatures<" not in text
+
+
+@pytest.mark.parametrize("seed", range(16))
+def test_any_damage_is_survived(tmp_path: Path, seed: int) -> None:
+    """Bytes changed, lost and put in at random: a report or a refusal, never a fault of the program."""
+    random = Random(seed)  # noqa: S311 -- nothing to be kept secret
+    lines = _lines()
+    raw = bytearray(b"".join([*lines[:400], *lines[2_300:2_600]]))
+    first = 0 if seed % 4 == 0 else len(lines[0])
+    for _ in range(random.choice((1, 5, 50, 500))):
+        at = random.randrange(first, len(raw))
+        put_in = bytes(random.choices(b'0123456789eE.-+,[]{}"nultrfas<>&\n\x1b', k=random.randrange(8)))
+        raw[at : at + random.randrange(20)] = put_in
+    path = tmp_path / "damaged.jsonl"
+    path.write_bytes(raw)
+
+    assert main(["report", str(path), "--markdown"]) in {DONE, WRONG_USE}
 
 
 def test_a_start_in_the_last_year_there_is(tmp_path: Path) -> None:

@@ -77,11 +77,12 @@ class Case:
 
     @cached_property
     def moved(self) -> Moved | None:
-        """What the input did from the failure until half an hour later, its last minute before included."""
+        """What the input did from the failure until half an hour later; None where nothing is known of that."""
         if self.index is None:
             return None
-        stretch = between(self.gathered.rows, self.time_s - 2.0 * self.gathered.every_s, self.time_s + AFTER_S)
-        since = [row.strands[self.index] for row in stretch if row.time_s >= self.time_s] or [self.last]
+        since = [row.strands[self.index] for row in between(self.gathered.rows, self.time_s, self.time_s + AFTER_S)]
+        if not since:
+            return None
         return _moved(since[0], since[-1])
 
     @cached_property

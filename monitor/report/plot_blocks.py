@@ -7,7 +7,7 @@ from monitor.report.blocks import Plot
 from monitor.report.cause_types import Findings
 from monitor.report.figures import svg_of
 from monitor.report.gathered import Gathered
-from monitor.report.plots import LimitLine, doses, has_motion, motion, temperatures, timeline
+from monitor.report.plots import LimitLine, doses, has_motion, has_temperatures, motion, temperatures, timeline
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -19,8 +19,9 @@ def plot_blocks(gathered: Gathered, findings: Findings, cooling_limit_c: float |
         return
     yield _plot("timeline", "Timeline of the strands", _timeline_words(gathered), lambda: timeline(gathered))
     yield _plot("doses", "Heat dose", _dose_words(gathered), lambda: doses(gathered))
-    limits = _limits(gathered, findings, cooling_limit_c)
-    yield _plot("temperatures", "Temperatures", _temperature_words(gathered), lambda: temperatures(gathered, limits))
+    if has_temperatures(gathered):
+        says, limits = _temperature_words(gathered), _limits(gathered, findings, cooling_limit_c)
+        yield _plot("temperatures", "Temperatures", says, lambda: temperatures(gathered, limits))
     yield from _motion(gathered, findings)
 
 

@@ -109,6 +109,11 @@ def motion(gathered: Gathered, number: int, time_s: float, around_s: float = 240
     return figure
 
 
+def has_temperatures(gathered: Gathered) -> bool:
+    """Whether any sensor was ever reported."""
+    return any(wall is not None for row in gathered.rows for wall in row.walls)
+
+
 def has_motion(gathered: Gathered, number: int) -> bool:
     """Whether an encoder told anything of the input."""
     return any(row.strands[gathered.strand_at(number)].sensed_mm is not None for row in gathered.rows)
@@ -187,7 +192,16 @@ def _finish(axes: Axes, gathered: Gathered) -> None:
 
 def _limit(axes: Axes, at: float, text: str) -> None:
     axes.axhline(at, color=LIMIT, linewidth=0.9, linestyle="--")
-    axes.text(0.995, at, text, color=LIMIT, va="top", ha="right", transform=axes.get_yaxis_transform())
+    axes.annotate(
+        text,
+        (0.995, at),
+        xytext=(0.0, -3.0),
+        xycoords=axes.get_yaxis_transform(),
+        textcoords="offset points",
+        color=LIMIT,
+        va="top",
+        ha="right",
+    )
 
 
 def _colour(place: int) -> str:

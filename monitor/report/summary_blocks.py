@@ -77,7 +77,9 @@ def _failure_blocks(gathered: Gathered, findings: Findings, failure: Failure, ti
     following = _following(gathered, failure, findings)
     if following:
         yield Heading("What followed", 3)
-        yield Items(tuple(_told(incident, times) for incident in following))
+        yield Items(tuple(_told(incident, times) for incident in following[:_MOST_FOLLOWING]))
+        if len(following) > _MOST_FOLLOWING:
+            yield Words(f"And {len(following) - _MOST_FOLLOWING} more: see the alerts.")
     if findings.explanations:
         yield Heading("What would have saved it", 3)
         yield Items(saving_words(gathered, failure, findings.explanations[0], times))
@@ -115,9 +117,7 @@ def _following(gathered: Gathered, failure: Failure, findings: Findings) -> list
     own = failure.incident.id if failure.incident is not None else ""
     others = [told for told in gathered.incidents if told.id != own and told.priority > Priority.CAUTION]
     began_s = min([failure.time_s, *(told.began_s for told in findings.explanations[:1])])
-    return sorted((told for told in others if told.raised_s >= began_s), key=lambda told: told.raised_s)[
-        :_MOST_FOLLOWING
-    ]
+    return sorted((told for told in others if told.raised_s >= began_s), key=lambda told: told.raised_s)
 
 
 def _told(incident: Incident, times: Times) -> str:
