@@ -18,14 +18,14 @@ from monitor.core.engine import advance
 from monitor.core.engine_input import EngineInput
 from monitor.core.engine_state import EngineState, Model, initial_state
 
-SPACING_S: Final = 300.0
-"""Machine time from one checkpoint to the next [s]: some 75 steps of the field."""
+SPACING_S: Final = 240.0
+"""Machine time from one checkpoint to the next [s]: some 60 steps of the field."""
 
-SPACING_EVENTS: Final = 1500
+SPACING_EVENTS: Final = 600
 """A stretch ends after so many events at the latest."""
 
-MOST_STATES: Final = 1024
-"""So many checkpoints are kept: at 300 s more than three days."""
+MOST_STATES: Final = 1536
+"""So many checkpoints are kept, some 40 kB each: those of four days, or of a day with ten samples a second."""
 
 _FAST: Final = 1  # zlib's quickest level: packing must not slow the reading down
 

@@ -9,6 +9,7 @@ import time
 from collections.abc import Callable
 from typing import Final
 
+from connectors.clean_text import clean_text
 from connectors.link import Clock
 from monitor.core.alert_types import RequestKind
 from monitor.core.alert_values import point_values
@@ -183,6 +184,9 @@ class Player:
             while True:
                 self.move_on()
                 await asyncio.sleep(REST_S if self._reading.is_over else 0.0)
+        except Exception as error:
+            self.notice = f"the replay failed and stands still ({clean_text(repr(error))}). Please report this"
+            raise
         finally:
             self._reading.close()
 

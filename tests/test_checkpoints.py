@@ -12,9 +12,9 @@ import pytest
 import monitor.checkpoints
 from connectors.recording import Conclusion, read_recording
 from connectors.telemetry import LinkChange, Sample, Tick
-from monitor.checkpoints import Timeline, judged
+from monitor.checkpoints import SPACING_EVENTS, SPACING_S, Timeline, judged
 from monitor.config import profile_from_tables
-from monitor.core.alert_types import Request, RequestKind
+from monitor.core.alert_types import AlertTransition, Request, RequestKind
 from monitor.core.alert_values import point_values
 from monitor.core.assess import assess
 from monitor.core.engine import advance
@@ -158,6 +158,26 @@ def test_with_fewer_checkpoints_places_stay_the_same_and_memory_is_bounded(monke
     assert timeline.states_kept <= 6
     for place in range(0, len(states), 377):
         assert differences(timeline.state_at(place), states[place]) == []
+
+
+def test_no_place_is_far_from_a_checkpoint(monkeypatch: pytest.MonkeyPatch) -> None:
+    """However it is reached, no more events are judged anew than a stretch may hold, nor more machine time."""
+    model, events = night("jam-after-idle")
+    timeline, judged_s = judged(events, model), list[float]()
+
+    def counted(
+        model: Model, state: EngineState, event: EngineInput
+    ) -> tuple[EngineState, tuple[AlertTransition, ...]]:
+        judged_s.append(event.time_s)
+        return advance(model, state, event)
+
+    monkeypatch.setattr(monitor.checkpoints, "advance", counted)
+    random = Random(5)  # noqa: S311 -- repeatable places
+    for _ in range(200):
+        judged_s.clear()
+        timeline.state_at(random.randrange(len(events) + 1))
+        assert len(judged_s) <= SPACING_EVENTS
+        assert not judged_s or judged_s[-1] - judged_s[0] <= SPACING_S
 
 
 def test_a_time_is_the_place_after_all_that_was_told_by_then() -> None:

@@ -1,7 +1,8 @@
 """How soon any place of a long recording is on the screen: `python -m tests.benchmarks.seeking [HOURS]`.
 
 Simulated nights at 1 Hz with six strands are written to a recording and read as a replay reads it. Then a hundred
-places at random, and as many small steps back, are gone to, each until its assessment and the bar can be drawn.
+places at random, and as many small steps back, are gone to, each until its assessment and the bar can be drawn. All by
+the processor's time, because machines are shared.
 """
 
 import resource
@@ -28,14 +29,14 @@ def measure(hours: float) -> dict[str, float]:
         path = Path(folder, "load.jsonl")
         events = _write(path, hours)
         reading = Reading(read_recording(path), demo_profile().parameters)
-        began_s, kib = time.perf_counter(), resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
+        began_s, kib = time.process_time(), resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
         while not reading.is_over:
             reading.go_on(1.0)
-        read_s, grown_kib = time.perf_counter() - began_s, resource.getrusage(resource.RUSAGE_SELF).ru_maxrss - kib
+        read_s, grown_kib = time.process_time() - began_s, resource.getrusage(resource.RUSAGE_SELF).ru_maxrss - kib
     far, back = _seeks(reading, hours)
     return {
-        f"seconds to read and judge {events} events once": read_s,
-        "longest seek, s": max(far),
+        f"seconds of the processor to read and judge {events} events once": read_s,
+        "longest seek, s of the processor (goal: 0.3)": max(far),
         "mean seek, s": sum(far) / len(far),
         "longest step of one sample back, s": max(back),
         "checkpoints": float(reading.timeline.states_kept),
@@ -58,14 +59,14 @@ def _seeks(reading: Reading, hours: float) -> tuple[list[float], list[float]]:
     player, random = Player(reading, "benchmark", speed=1.0), Random(3)  # noqa: S311 -- repeatable places
     far, back = [], []
     for _ in range(PLACES):
-        began_s = time.perf_counter()
+        began_s = time.process_time()
         player.go_to(random.uniform(0.0, hours * HOUR_S))
         _look(player)
-        far.append(time.perf_counter() - began_s)
-        began_s = time.perf_counter()
+        far.append(time.process_time() - began_s)
+        began_s = time.process_time()
         player.step(-1)
         _look(player)
-        back.append(time.perf_counter() - began_s)
+        back.append(time.process_time() - began_s)
     return far, back
 
 
