@@ -1,6 +1,6 @@
 """The screen of a replay, driven by a pilot without a terminal: keys, bar, help, and that it stays alive."""
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
 from dataclasses import replace
 
@@ -61,7 +61,7 @@ async def test_keys_lead_to_alerts_doses_feeds_and_times(size: tuple[int, int], 
             (("d",), LIMIT_S),
             (("home",), 0.0),
             (("pagedown", "pagedown", "pageup"), 60.0),
-            (("t", "t", "4", "3", "0", "enter"), 4.5 * 3600),
+            (("t", "t", "4", "colon", "3", "0", "enter"), 4.5 * 3600),
             (("end",), END_S),
         ):
             await pilot.press(*keys)
@@ -248,7 +248,7 @@ def test_a_bar_of_no_length_is_drawn() -> None:
 
 
 @contextmanager
-def typed(aim: Aim, keys: str) -> Iterator[Jump]:
+def typed(aim: Aim, keys: Iterable[str]) -> Iterator[Jump]:
     jump: Jump | None = Jump(aim, (1, 2, 12))
     for key in keys:
         assert jump is not None
@@ -262,6 +262,12 @@ def test_what_is_typed_is_shown_as_it_will_be_taken() -> None:
     with typed(Aim.TIME_OF_DAY, "2314") as jump:
         assert "23:14_" in jump.text
         assert jump.time_s == 23 * 3600 + 14 * 60
+    with typed(Aim.TIME_OF_DAY, "173") as jump:
+        assert "17:3_" in jump.text
+        assert jump.time_s == 17 * 3600 + 30 * 60
+    with typed(Aim.TIME_OF_DAY, ("7", "colon", "0", "5", "0", "9", "1", "1", "backspace")) as jump:
+        assert "07:05:0_" in jump.text
+        assert jump.time_s == 7 * 3600 + 5 * 60
     with typed(Aim.TIME_OF_DAY, "23t") as jump:
         assert jump.aim is Aim.TIME_SINCE_BEGIN
         assert jump.time_s == 23 * 3600

@@ -59,6 +59,8 @@ class Jump:
         if key == "t":
             other = {Aim.TIME_OF_DAY: Aim.TIME_SINCE_BEGIN, Aim.TIME_SINCE_BEGIN: Aim.TIME_OF_DAY}
             return replace(self, aim=other[self.aim])
+        if key == "colon" and len(self.digits) % 2:
+            return replace(self, digits=f"{self.digits[:-1]}0{self.digits[-1]}")
         if key == "backspace":
             return replace(self, digits=self.digits[:-1])
         return replace(self, is_done=bool(self.digits)) if key == "enter" else self
@@ -72,7 +74,7 @@ class Jump:
     def time_s(self) -> int | None:
         """The time that was typed, in whole seconds; None for one that does not exist.
 
-        >>> [Jump(Aim.TIME_OF_DAY, digits=typed).time_s for typed in ("7", "2314", "70509", "2460")]
+        >>> [Jump(Aim.TIME_OF_DAY, digits=typed).time_s for typed in ("7", "2314", "070509", "2460")]
         [25200, 83640, 25509, None]
         """
         hours, minutes, seconds = map(int, self._parts)
@@ -93,18 +95,12 @@ class Jump:
 
     @property
     def _parts(self) -> tuple[str, str, str]:
-        """Hours, minutes and seconds: one or two digits are hours, up to four end in minutes, more in seconds."""
-        typed = self.digits or "0"
-        if len(typed) <= 2:  # noqa: PLR2004 -- two digits
-            return typed, "0", "0"
-        if len(typed) <= 4:  # noqa: PLR2004
-            return typed[:-2], typed[-2:], "0"
-        return typed[:-4], typed[-4:-2], typed[-2:]
+        """Hours, minutes and seconds, two digits each from the left; what is not typed yet is nought."""
+        return self.digits[:2] or "0", self.digits[2:4].ljust(2, "0"), self.digits[4:].ljust(2, "0")
 
     @property
     def _shown(self) -> str:
         if not self.digits:
             return "hhmm or hhmmss _"
-        hours, minutes, seconds = self._parts
-        shown = {1: hours, 2: hours, 3: f"{hours}:{minutes}", 4: f"{hours}:{minutes}"}
-        return shown.get(len(self.digits), f"{hours}:{minutes}:{seconds}") + "_"
+        typed = (self.digits[:2], self.digits[2:4], self.digits[4:])
+        return ":".join(filter(None, typed)) + "_"
