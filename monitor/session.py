@@ -19,7 +19,7 @@ from monitor.core.next_use import NextUses
 from monitor.every import Every
 from monitor.plain_data import assessment_data, flow_slip_data, transition_data
 from monitor.recorded_inputs import recorded_input
-from monitor.session_parts import Judge, Notifying, Recording, Source
+from monitor.session_parts import Judge, Notifying, Recording, Serving, Source
 from monitor.step import Step
 from monitor.unreported import SensorRoll
 
@@ -76,6 +76,7 @@ class Session:
         self._roll = SensorRoll(sensors, inputs)
         self._recorder: Recording | None = None
         self._notifier: Notifying | None = None
+        self._server: Serving | None = None
         self._due = Every(ASSESSMENT_EVERY_S)
         self._slip_due = Every(SLIP_EVERY_S)
         self._onlookers: list[Onlooker] = []
@@ -116,6 +117,10 @@ class Session:
         self._notifier = notifier
         self.observe(notifier.take)
 
+    def serve_with(self, server: Serving) -> None:
+        """Let screens attach through `server`; the session opens it when it runs and closes it when it ends."""
+        self._server = server
+
     def take_fault(self, what: str, error: Exception) -> None:
         """Tell, and record, that a part of strandwatch that only looks on failed; the watch goes on without it."""
         self.fault = f"{what} failed and is left out ({clean_text(repr(error))}); the watch goes on. Please report this"
@@ -138,18 +143,21 @@ class Session:
         """What the owner should see about the watch itself; empty when there is nothing."""
         failure = None if self._recorder is None else self._recorder.failure
         unsent = "" if self._notifier is None else self._notifier.notice
+        unserved = "" if self._server is None else self._server.notice
         resumed = self._resumed if self.time_s < self._resumed_until_s else ""
-        return "; ".join(filter(None, (failure, self.fault, unsent, self._roll.notice, resumed)))
+        return "; ".join(filter(None, (failure, self.fault, unsent, unserved, self._roll.notice, resumed)))
 
     @property
     def missing_sensors(self) -> str:
         """What the machine has not reported so far, in words; empty when nothing is missing."""
         return self._roll.missing_text()
 
-    def ask(self, kind: RequestKind, alert_id: str, *, reason: str = "", for_s: float = 0.0) -> None:
-        """Pass on what the owner asks of an alert; ValueError where a reason or a time is missing."""
+    def ask(
+        self, kind: RequestKind, alert_id: str, *, reason: str = "", for_s: float = 0.0, actor: str = OWNER
+    ) -> None:
+        """Pass on what `actor` asks of an alert; ValueError where a reason or a time is missing."""
         if self.ended is None:
-            self._take(Request(self.time_s, kind, alert_id, OWNER, clean_text(reason), for_s))
+            self._take(Request(self.time_s, kind, alert_id, actor, clean_text(reason), for_s))
 
     def stop(self, reason: str) -> None:
         """End the watch soon; of several reasons the first counts."""
@@ -170,6 +178,8 @@ class Session:
         reason = "strandwatch itself failed"
         try:
             if self._stop_reason is None:
+                if self._server is not None:
+                    await self._server.open()
                 await self._watch()
             reason = self._stop_reason or self._over
         except asyncio.CancelledError:
@@ -193,7 +203,11 @@ class Session:
             if self._notifier is not None:
                 await self._notifier.close(reason)
         finally:
-            self._close_recorder(reason)
+            try:
+                if self._server is not None:
+                    await self._server.close(reason)
+            finally:
+                self._close_recorder(reason)
 
     def _close_recorder(self, reason: str) -> None:
         if self._recorder is None:

@@ -61,3 +61,17 @@ class Notifying(Protocol):
     async def close(self, reason: str | None = None) -> None:
         """Tell why the watch has ended, where that is to be told, and end within seconds."""
         ...
+
+
+class Serving(Protocol):
+    """What other screens attach to (`monitor.attach_server.AttachServer`); it never raises, but tells by its notice."""
+
+    notice: str
+
+    async def open(self) -> None:
+        """Begin."""
+        ...
+
+    async def close(self, reason: str) -> None:
+        """Tell all why the watch has ended, and end within seconds."""
+        ...

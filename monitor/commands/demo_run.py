@@ -5,6 +5,7 @@ from collections.abc import Iterable, Iterator
 
 from connectors.simulated_link import SimulatedLink
 from connectors.simulated_scenarios import SCENARIOS, Scenario, Severity, has_degrees, of_severity
+from monitor.attach_server import AttachServer
 from monitor.commands.loading import loaded
 from monitor.config import demo_profile
 from monitor.core.engine import Engine
@@ -52,6 +53,7 @@ def _watch_night(scenario: Scenario, arguments: argparse.Namespace) -> int:
         sensors=profile.parameters.sensors_needed,
         over="the simulated night is over",
     )
+    session.serve_with(AttachServer(session, profile.parameters.machine))
     opening = [f"SIMULATED machine, invented strands, build '{scenario.build}', seed {arguments.seed}"]
     so_bad = "" if arguments.severity is None else f", {arguments.severity}"
     opening.append(f"scenario {scenario.name}{so_bad}: {scenario.story}")

@@ -43,6 +43,14 @@ def add_view_options(parser: argparse.ArgumentParser) -> None:
         type=positive,
         help="machine time between assessments (--json: 60) or status lines (plain: none)",
     )
+    add_screen_options(view)
+    parser.add_argument(
+        "--fail-on-alarm", action="store_true", help="exit status 1 if an alert of priority ALARM occurred"
+    )
+
+
+def add_screen_options(view: "argparse._ArgumentGroup") -> None:
+    """Add what says how a screen looks and calls."""
     view.add_argument("--no-bell", action="store_true", help="an ALARM does not ring the terminal's bell")
     view.add_argument(
         "--osc-notify",
@@ -51,9 +59,6 @@ def add_view_options(parser: argparse.ArgumentParser) -> None:
     )
     view.add_argument("--no-color", action="store_true", help="no colours on the screen; NO_COLOR does the same")
     view.add_argument("--ascii", action="store_true", help="draw the screen with ASCII characters only")
-    parser.add_argument(
-        "--fail-on-alarm", action="store_true", help="exit status 1 if an alert of priority ALARM occurred"
-    )
 
 
 def add_speed_option(parser: argparse.ArgumentParser) -> None:

@@ -8,6 +8,7 @@ from collections.abc import Iterator
 from contextlib import closing, contextmanager
 from pathlib import Path
 
+from monitor.attach_server import AttachServer
 from monitor.build_loading import read_schedule
 from monitor.commands.loading import loaded
 from monitor.commands.resume_choice import resumed_watch
@@ -44,6 +45,7 @@ def run(arguments: argparse.Namespace) -> int:
     session = _make_session(profile, arguments, resumed)
     notifier = Notifier(plan, profile.parameters.machine, record=lambda data: session.record_note("notification", data))
     session.notify_with(notifier)
+    session.serve_with(AttachServer(session, profile.parameters.machine))
     opening = [*_opening(profile, session, plan), *told]
     if resumed is not None:
         opening.append(f"recording on to {go_on_recording(session, resumed)}")
