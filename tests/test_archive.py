@@ -18,6 +18,7 @@ from monitor.archive.course import Courses
 from monitor.archive.index import SCHEMA_VERSION, index_place
 from monitor.archive.judged import judge_file
 from monitor.archive.outcomes import mark_path, outcome_in, read_mark
+from monitor.commands import archive_run
 from monitor.config import demo_profile
 from monitor.core.engine import run
 from monitor.exit_codes import DONE, WrongUseError
@@ -55,7 +56,9 @@ def _listed(capsys: pytest.CaptureFixture[str], *words: object) -> dict[str, dic
     return {row["name"]: row for row in map(json.loads, filter(None, capsys.readouterr().out.splitlines()))}
 
 
-def test_a_list_tells_what_each_recording_holds(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
+def test_a_list_tells_what_each_recording_holds(
+    folder: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
     """Date, machine, duration, worst strand, alerts and outcome stand in a line; what is unreadable says why."""
     shutil.copy(REPLAYS / "jam-after-idle.jsonl.zst", folder)
     rows = _listed(capsys, folder)
@@ -72,6 +75,11 @@ def test_a_list_tells_what_each_recording_holds(folder: Path, capsys: pytest.Cap
     shown = capsys.readouterr().out
     assert "6 recordings" in shown
     assert "unreadable" in shown
+    monkeypatch.setattr(archive_run, "_is_wide", lambda: False)
+    assert archived([folder]) == DONE
+    narrow = capsys.readouterr().out.splitlines()
+    assert max(map(len, narrow)) <= 80
+    assert any("old.jsonl: not marked (garage six)" in line for line in narrow)
 
 
 def test_what_the_index_says_is_what_judging_says(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:

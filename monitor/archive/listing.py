@@ -1,7 +1,7 @@
 """The list of recordings as text, or as data for other programs. Pure; prints nothing."""
 
 from collections.abc import Iterator, Sequence
-from typing import Any
+from typing import Any, Final
 
 from connectors.clean_text import clean_text
 from monitor.archive.index import Row
@@ -11,12 +11,19 @@ _WIDTHS = (16, 11, 18, 26, 11, 28)
 _TITLES = ("begun", "lasted", "machine", "worst strand, of its limit", "alerts", "outcome", "file")
 
 
-def list_lines(rows: Sequence[Row], known: int) -> Iterator[str]:
-    """A table with a line for each recording; `known` is the number of recordings in the directory."""
-    if rows:
-        yield _line(_TITLES)
-    for row in rows:
-        yield _line(_cells(row))
+WIDE: Final = 140
+"""Characters that a line of the whole table takes, or somewhat more."""
+
+
+def list_lines(rows: Sequence[Row], known: int, *, is_wide: bool = True) -> Iterator[str]:
+    """A table with a line for each recording, or two; `known` is the number of recordings in the directory."""
+    for cells in (*([_TITLES] if rows else []), *map(_cells, rows)):
+        if is_wide:
+            yield _line(cells)
+        else:
+            begun, lasted, machine, worst, alerts, outcome, file = cells
+            yield f"{_cell(begun, 16)}  {_cell(lasted, 11)} {_cell(worst, 26)}  {_cell(alerts, 11)}".rstrip()
+            yield f"    {clean_text(file, 74)}: {clean_text(outcome)} ({clean_text(machine, 40)})"
     total = f"{len(rows)} of {known} recordings" if len(rows) != known else f"{known} recordings"
     yield f"{total}; alerts: A ALARM, W WARNING, C CAUTION"
 
@@ -43,5 +50,9 @@ def _worst(row: Row) -> str:
 
 def _line(cells: Sequence[str]) -> str:
     """Cells in columns, the last one as long as it is."""
-    parts = [f"{clean_text(cell, width):{width}}" for cell, width in zip(cells, _WIDTHS, strict=False)]
+    parts = map(_cell, cells, _WIDTHS)
     return "  ".join([*parts, clean_text(cells[-1])]).rstrip()
+
+
+def _cell(text: str, width: int) -> str:
+    return f"{clean_text(text, width):{width}}"

@@ -5,13 +5,14 @@ import sys
 from contextlib import suppress
 from datetime import datetime, timedelta
 from pathlib import Path
+from shutil import get_terminal_size
 
 import msgspec
 
 from connectors.clean_text import clean_text
 from monitor.archive.directory import bring_up_to_date
 from monitor.archive.index import Index, Search, index_place
-from monitor.archive.listing import list_lines, row_data
+from monitor.archive.listing import WIDE, list_lines, row_data
 from monitor.archive.outcomes import check_fits, outcome_in, stem_of, write_mark
 from monitor.exit_codes import DONE, WrongUseError
 from monitor.output import Output, speak_utf8
@@ -69,9 +70,10 @@ def _list(arguments: argparse.Namespace, directory: Path) -> int:
         rows, known = index.find(search), len(index.stamps())
     if arguments.json:
         speak_utf8()
-        print("\n".join(msgspec.json.encode(row_data(row)).decode() for row in rows))
+        for row in rows:
+            print(msgspec.json.encode(row_data(row)).decode())
     else:
-        print("\n".join(list_lines(rows, known)))
+        print("\n".join(list_lines(rows, known, is_wide=_is_wide())))
     return DONE
 
 
@@ -90,6 +92,11 @@ def _mark(path: Path, words: str) -> int:
     place = write_mark(path, outcome, datetime.now().astimezone())
     print(f"{clean_text(path.name)}: {outcome.words} (kept in {clean_text(str(place), 500)})")
     return DONE
+
+
+def _is_wide() -> bool:
+    """Whether a line may be long: not on a terminal that is narrower."""
+    return sys.stdout is None or not sys.stdout.isatty() or get_terminal_size().columns >= WIDE
 
 
 def _since_s(text: str) -> float:

@@ -10,7 +10,7 @@ from itertools import chain, islice
 from typing import Final, Protocol
 
 from connectors.link_health import without_count
-from connectors.serial_protocol import SerialProtocol
+from connectors.serial_protocol import RESTART_BY_OPENING_S, SerialProtocol
 from connectors.serial_settings import SerialSettings
 from connectors.telemetry import Event, LinkChange, Malformed, Tick
 from connectors.websocket_protocol import WebsocketProtocol
@@ -50,8 +50,8 @@ class SerialVoice:
         self._protocol = SerialProtocol(settings)
 
     def begin(self) -> list[Event]:
-        """The transcript begins: what the controller did before is not known."""
-        self._protocol.opened(0.0)
+        """The transcript begins: what the controller did before is not known, nor whether a port was opened then."""
+        self._protocol.opened(-RESTART_BY_OPENING_S - 1e-3)
         reason = "the transcript begins"
         if self._protocol.lacks_tool:
             reason += "; which input feeds is not known until the controller names its active tool"

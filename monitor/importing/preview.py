@@ -65,6 +65,8 @@ class Understood:
             self.states.append(event.execution)
 
     def _spacing(self, time_s: float) -> None:
+        if time_s == self._before_s:
+            return  # several reports of one moment
         if len(self._times_s) < _LOOKED_AT:
             self._times_s.append(time_s)
         if self._before_s is not None and time_s - self._before_s > self._longest_s:

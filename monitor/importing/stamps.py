@@ -39,6 +39,8 @@ _ENOUGH: Final = 0.9
 _EPOCH_FROM: Final = 1e9
 _EPOCH_MS_FROM: Final = 1e12
 _DAY_S: Final = 86_400.0
+DISORDER_S: Final = 1.0
+"""Lines that a logger wrote in the wrong order by so little keep their order, and the later time [s]."""
 
 
 class Stamped(NamedTuple):
@@ -141,9 +143,9 @@ class StampReader:
         time_s = told_s - self._first_s
         if time_s > self._time_s + LONGEST_S:
             raise CellError("a time more than a year after that of the line before")
-        if time_s < self._time_s:
+        if time_s < self._time_s - DISORDER_S:
             raise CellError("a time before that of the line before")
-        self._time_s = time_s
+        self._time_s = max(self._time_s, time_s)
 
     def _start(self, told_s: float) -> datetime | None:
         if self._form not in {"iso8601", "epoch_s", "epoch_ms"}:
