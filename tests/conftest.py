@@ -10,6 +10,8 @@ from typing import Any
 
 import pytest
 
+from tests.bytes_sent import WholeRun
+
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # before numpy comes in: products this small only lose by threading
 
 
@@ -33,6 +35,11 @@ def _no_files_of_the_owner(tmp_path_factory: pytest.TempPathFactory) -> Iterator
             patch.setenv(variable, str(home))
         patch.delenv("NO_COLOR", raising=False)
         yield home
+
+
+def pytest_configure(config: pytest.Config) -> None:
+    """Gather every byte that the tests send to a machine."""
+    config.pluginmanager.register(WholeRun(), "bytes-sent")
 
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
