@@ -2,6 +2,7 @@
 
 import gzip
 import json
+import math
 import os
 import shutil
 import sqlite3
@@ -15,7 +16,7 @@ from connectors.telemetry import Sample, Tick
 from monitor.archive import batch
 from monitor.archive import directory as directory_module
 from monitor.archive.course import Courses
-from monitor.archive.index import SCHEMA_VERSION, index_place
+from monitor.archive.index import SCHEMA_VERSION, Index, Search, Stamp, index_place
 from monitor.archive.judged import judge_file
 from monitor.archive.outcomes import mark_path, outcome_in, read_mark
 from monitor.commands import archive_run
@@ -222,6 +223,18 @@ def test_hostile_recordings_are_contained(tmp_path: Path, capsys: pytest.Capture
     assert rows["leap.jsonl"]["duration_s"] == pytest.approx(116.0)
     assert rows["deep.jsonl"]["fault"]
     assert rows["huge.jsonl"]["machine"] == "huge"
+
+
+def test_what_is_no_number_is_contained(folder: Path) -> None:
+    """A result that no index can hold costs its own recording alone."""
+    judged = judge_file(folder / "old.jsonl")
+    strands = tuple(replace(strand, highest_dose_min=math.nan) for strand in judged.strands)
+    with Index(None, "test") as index:
+        index.put(replace(judged, strands=strands), Stamp(1, 1))
+        index.put(replace(judged, name="sound.jsonl"), Stamp(1, 1))
+        faults = {row.name: row.fault for row in index.find(Search())}
+    assert "no numbers" in faults["old.jsonl"]
+    assert faults["sound.jsonl"] == ""
 
 
 def test_many_are_judged_on_all_cores_as_on_one(tmp_path: Path) -> None:

@@ -137,6 +137,17 @@ class Index:
 
     def put(self, judged: Judged, stamp: Stamp) -> None:
         """Take in what was found of a file, in place of what was known of it."""
+        try:
+            self._put(judged, stamp)
+        except (
+            sqlite3.DataError,
+            sqlite3.IntegrityError,
+            OverflowError,
+            UnicodeError,
+        ):  # no number, or too large a one
+            self._put(Judged(judged.name, "could not be judged: it leads to values that are no numbers"), stamp)
+
+    def _put(self, judged: Judged, stamp: Stamp) -> None:
         with self._connection:
             self._connection.execute("DELETE FROM recordings WHERE name = ?", (judged.name,))
             self._insert("recordings", [_recording_row(judged, stamp)])
