@@ -3,8 +3,10 @@
 from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
 from dataclasses import replace
+from pathlib import Path
 
 import pytest
+import zstandard
 
 from monitor.replay_player import Player
 from monitor.replay_reading import Reading
@@ -281,3 +283,44 @@ def test_what_is_typed_is_shown_as_it_will_be_taken() -> None:
     assert Jump(Aim.TIME_OF_DAY, digits="2460").time_s is None
     assert Jump(Aim.TIME_OF_DAY).typed("x") is None
     assert Jump(Aim.INPUT, (1,)).typed("t") is None
+
+
+HOSTILE = (
+    b'[1e300,"ACTIVE",195.0]\n',
+    b'{"kind":"clock","time_s":1e300,"wall":"9999-12-31T23:59:59+00:00"}\n',
+    b'{"kind":"clock","time_s":-1e308,"wall":"0001-01-01T00:00:00+14:00"}\n',
+    b'{"kind":"clock","time_s":5,"wall":{"a":[1]}}\n',
+    b'{"kind":"\\u001b[2Jx","time_s":5}\n',
+)
+
+
+@pytest.mark.filterwarnings("ignore:overflow encountered:RuntimeWarning")
+async def test_a_recording_that_claims_impossible_times_is_still_shown(tmp_path: Path) -> None:
+    """Times beyond any calendar, in samples and clocks: every key works, every frame fits, nothing escapes."""
+    packed = zstandard.ZstdDecompressor().stream_reader(LEFT_IDLE.read_bytes(), read_across_frames=True).read()
+    lines = packed.splitlines(keepends=True)
+    path = tmp_path / "hostile.jsonl"
+    path.write_bytes(b"".join([*lines[:300], *HOSTILE, *lines[300:400]]))
+    reading = reading_of(path)
+    while not reading.is_over:
+        reading.go_on(1.0)
+    app = app_of(reading)
+    async with app.run_test(size=(80, 24)) as pilot:
+        for keys in ("end", "n", "b", "d", "right", "left", "pagedown", "t", "0", "1", "enter", "home", "space"):
+            await pilot.press(keys)
+            await pilot.pause()
+            assert {strip.cell_length for strip in strips_of(app)} == {80}
+            assert "\x1b" not in text_of(app)
+        assert "of over 9999 h" in text_of(app)
+
+
+async def test_a_recording_without_data_says_so(tmp_path: Path) -> None:
+    """Nothing is waited for that cannot come."""
+    path = tmp_path / "empty.jsonl"
+    packed = zstandard.ZstdDecompressor().stream_reader(LEFT_IDLE.read_bytes(), read_across_frames=True).read()
+    path.write_bytes(packed.splitlines(keepends=True)[0])
+    app = app_of(reading_of(path))
+    async with app.run_test(size=(80, 24)) as pilot:
+        await pilot.press("end", "n", "space")
+        await pilot.pause()
+        assert "the recording holds no data" in text_of(app)

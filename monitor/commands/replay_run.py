@@ -71,7 +71,10 @@ def _profile(arguments: argparse.Namespace, header: Header) -> Profile:
     if arguments.profile is not None:
         return loaded(lambda: load_profile(arguments.profile, user_materials=arguments.materials))
     if arguments.materials:
-        raise WrongUseError("--materials only goes with --profile: a recording brings its own materials along")
+        raise WrongUseError(
+            "--materials only goes with --profile: a recording brings its own materials along"
+            " (to try others beside them: --what-if-materials)"
+        )
     return loaded(lambda: profile_from_tables(header.profile, header.materials, str(arguments.file)))
 
 

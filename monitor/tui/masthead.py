@@ -40,6 +40,8 @@ def waiting(view: View, width: int) -> list[Line]:
     """What to show before the first assessment."""
     if view.ended is not None:
         return []
+    if view.replay is not None and view.replay.is_read:
+        return hanging("  ", "the recording holds no data", width, BOLD)
     return hanging("  ", f"waiting for the first data from {view.source}, {duration(view.unheard_s)} so far", width)
 
 

@@ -13,6 +13,7 @@ from monitor.tui.words import SYMBOL, duration
 _TOLD: Final = {MarkKind.WARN_DOSE: "w", MarkKind.LIMIT_DOSE: "L"}
 _HERE, _PAST, _AHEAD, _NO_DATA, _UNREAD, _END = "┃", "━", "─", "▒", "·", "■"
 _LEAST_BAR: Final = 10
+_ENDLESS_S: Final = 1e4 * 3600.0
 _TALL_FROM_ROWS: Final = 28
 _BRIEF: Final = "  space n b d f t  ? help"
 _BRIEF_FROM_CELLS: Final = 70
@@ -103,5 +104,8 @@ def _cell(replay: ReplayView, time_s: float, cells: int) -> int:
 
 
 def _since(time_s: float) -> str:
+    """Time since the recording began; a damaged one may claim any."""
+    if time_s >= _ENDLESS_S:
+        return "over 9999 h"
     whole_s = int(time_s)
     return f"{whole_s // 3600}:{whole_s // 60 % 60:02d}:{whole_s % 60:02d}"
