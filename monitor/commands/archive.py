@@ -29,7 +29,7 @@ def add_parser(subparsers: "argparse._SubParsersAction[argparse.ArgumentParser]"
     search = parser.add_argument_group("what is listed (texts are found anywhere in the name)")
     search.add_argument("--machine", metavar="TEXT", default="", help="only of this machine")
     search.add_argument("--since", metavar="DATE", help="only begun since then: 2026-11-25, or 30d for thirty days")
-    search.add_argument("--alert", metavar="TEXT", default="", help="only with such an alert, such as ageing or stall")
+    search.add_argument("--alert", metavar="TEXT", default="", help="only with such an alert, such as dose or stall")
     search.add_argument("--material", metavar="TEXT", default="", help="only with a strand of this material")
     search.add_argument("--outcome", metavar="TEXT", default="", help='only with this outcome; "not marked": without')
     parser.add_argument("--json", action="store_true", help="JSON Lines instead of text")
