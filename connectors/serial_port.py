@@ -141,6 +141,11 @@ def _refuse_if_held(port: str) -> None:
         raise OSError(errno.EBUSY, f"program {_program(pid)}, process {pid}")
 
 
+def holders(path: str) -> list[str]:
+    """Other programs that hold a device or file open, in words, as far as they can be seen."""
+    return [f"{_program(pid)}, process {pid}" for pid in _holders(os.path.realpath(path))]
+
+
 def _holders(device: str) -> Iterator[int]:
     """Other processes that hold `device` open, as far as they can be seen."""
     for entry in Path("/proc").glob("[0-9]*"):
@@ -173,7 +178,7 @@ def _explained(port: str, error: Exception) -> PortUnavailableError:
         ports = clean_text("ports present: " + (", ".join(present) or "none"), limit=400)
         return PortUnavailableError(f"there is no port {shown}: is the machine plugged in and on? {ports}")
     if code in _FORBIDDEN:
-        return PortUnavailableError(f"no permission to open {shown}: {_permission_advice(port)}")
+        return PortUnavailableError(f"no permission to open {shown}: {permission_advice(port)}")
     if code in _BUSY:
         holder = f" ({clean_text(error.strerror)})" if isinstance(error, OSError) and error.strerror else ""
         return PortUnavailableError(
@@ -184,7 +189,8 @@ def _explained(port: str, error: Exception) -> PortUnavailableError:
     return PortUnavailableError(clean_text(f"port {port} cannot be opened: {error}"))
 
 
-def _permission_advice(port: str) -> str:
+def permission_advice(port: str) -> str:
+    """Say how to get permission to open `port`."""
     try:
         number = Path(port).stat().st_gid
     except OSError:

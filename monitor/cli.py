@@ -13,7 +13,7 @@ import traceback
 from typing import TYPE_CHECKING, Final
 
 from connectors.errors import ConnectorError, LinkFailedError
-from monitor.commands import alerts, attach, bench, demo, materials, plan, profile, replay, report, watch
+from monitor.commands import alerts, attach, bench, demo, doctor, materials, plan, profile, replay, report, watch
 from monitor.exit_codes import DONE, EXIT_STATUS, LINK_FAILED, OWN_FAULT, WRONG_USE, WrongUseError
 from monitor.output import READER_GONE, Output, abandon_stdout, prepare_streams
 
@@ -51,7 +51,7 @@ def build_parser() -> argparse.ArgumentParser:
     )
     parser.add_argument("--version", action=_Version)
     commands = parser.add_subparsers(metavar="COMMAND", required=True)
-    for command in (demo, watch, attach, bench, plan, replay, report, profile, materials, alerts):
+    for command in (demo, watch, attach, bench, plan, replay, report, profile, materials, alerts, doctor):
         command.add_parser(commands)
     return parser
 

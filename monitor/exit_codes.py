@@ -4,6 +4,8 @@ from typing import Final
 
 DONE: Final = 0
 ALARM: Final = 1
+FOUND_WRONG: Final = 1
+"""`doctor` found something wrong."""
 WRONG_USE: Final = 2
 LINK_FAILED: Final = 3
 NOT_ACCEPTED: Final = 4
@@ -18,7 +20,7 @@ OWN_FAULT: Final = 70
 EXIT_STATUS: Final = """\
 exit status:
   0   done; also when ended by Ctrl-C, by a signal, or because the output went away
-  1   alerts of priority ALARM occurred (only with --fail-on-alarm)
+  1   alerts of priority ALARM occurred (only with --fail-on-alarm); doctor: something is wrong
   2   wrong use, or a wrong profile, material, recording or build file
   3   the link to the machine failed for good
   4   a notification channel did not accept a test message
