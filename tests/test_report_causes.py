@@ -12,6 +12,7 @@ import pytest
 import zstandard
 
 from connectors.recording import read_recording
+from connectors.simulated_scenarios import SCENARIOS, Severity, of_severity
 from connectors.telemetry import Sample
 from monitor.core.alert_types import Priority
 from monitor.report.blocks import Words
@@ -20,7 +21,7 @@ from monitor.report.causes import find_causes, is_open
 from monitor.report.incidents import Incident
 from monitor.report.summary_blocks import summary_blocks, unseen_inputs
 from monitor.report.times import Times
-from tests.make_replays import TAKES
+from tests.make_replays import TAKES, Take, record
 from tests.report_examples import Changed, Judged, judged, night, replay, samples_changed, without_channels
 
 FIRST_CAUSES = {
@@ -78,6 +79,25 @@ def test_a_narrowing_channel_is_a_clog(tmp_path: Path) -> None:
 
     assert (first.cause, first.subject) == (Cause.CLOG, "input 1")
     assert 3_600.0 <= first.began_s <= 3.2 * 3600.0
+
+
+@pytest.mark.parametrize(
+    ("name", "severity", "hours", "cause", "subject"),
+    [
+        ("tangle", Severity.PLAIN, 4.2, Cause.TANGLE, "input 2"),  # after 20 min of standing: much like a jam
+        ("grinding", Severity.SLIGHT, 3.6, Cause.GRINDING, "input 2"),  # part of the feed arrives: much like a clog
+        ("jam-after-idle", Severity.SLIGHT, 3.6, Cause.JAM_AFTER_IDLE, "input 5"),  # half arrives: no known pattern
+    ],
+)
+def test_where_the_pattern_alone_misleads(
+    name: str, severity: Severity, hours: float, cause: Cause, subject: str, tmp_path: Path
+) -> None:
+    """Nights in which the detectors' pattern is another one, or none: all evidence together finds the cause."""
+    path = tmp_path / "night.jsonl"
+    record(Take(of_severity(SCENARIOS[name], severity), hours, 2.0), path)
+    first = judged(read_recording(path)).findings.explanations[0]
+
+    assert (first.cause, first.subject, first.sure) == (cause, subject, Sureness.LIKELY)
 
 
 def _renamed(source: Path, path: Path) -> Path:

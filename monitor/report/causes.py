@@ -60,7 +60,7 @@ def is_open(failure: Failure, explanations: tuple[Explanation, ...]) -> bool:
     lead = [told.weight for told in explanations[:2]]
     if lead and explanations[0].cause is Cause.STOPPED:
         return True
-    return not lead or lead[0] < 0.5 or (len(lead) > 1 and lead[0] - lead[1] < close)  # noqa: PLR2004 -- judgement
+    return not lead or lead[0] < 0.6 or (len(lead) > 1 and lead[0] - lead[1] < close)  # noqa: PLR2004 -- judgement
 
 
 __all__ = ["Cause", "explanations_of", "find_causes", "is_open"]

@@ -14,7 +14,10 @@ _LONG_IDLE_S: Final = 1200.0
 _ENOUGH_MM: Final = 10.0
 _FLAGS: Final = 2
 _STANDS_MM: Final = 1.0
-_CREEPS: Final = 0.6
+_CREEPS: Final = 0.75
+"""Share of the feed up to which a strand counts as held or slipping, and above which its way is merely narrow."""
+_MUCH: Final = 0.3
+"""Share lost at the first alarm that a clog, which grows, does not begin with."""
 _OPEN: Final = frozenset({StallPattern.STRAND_STOPPED, StallPattern.SLOW_CLOG})
 
 
@@ -25,15 +28,21 @@ def jam(case: Case) -> Explanation | None:
     evidence = [*_pattern(case, StallPattern.JAM_AFTER_IDLE)]
     if case.stood_s >= _LONG_IDLE_S:
         evidence.append(Evidence(f"it had stood hot for {span_text(case.stood_s)} when it was taken up", 0.35))
-    if case.stood_s > 1.5 * case.idle_before_s and case.stood_s >= _LONG_IDLE_S:
+    if _stood_unusually(case):
         earlier = span_text(case.idle_before_s)
         evidence.append(Evidence(f"earlier it had stood {earlier} at the longest, and fed well after", 0.35))
-    elif evidence and case.stood_s <= case.idle_before_s:
-        evidence.append(Evidence("it had stood longer before without harm", -0.4))
+    elif evidence and case.idle_before_s > 0.0:
+        earlier = span_text(case.idle_before_s)
+        evidence.append(Evidence(f"it had stood {earlier} before, not much less, and fed well after", -0.4))
     if evidence and (case.flags_near or 0) >= _FLAGS:
         evidence.append(Evidence(f"the driver flagged a stall in {case.flags_near} samples: the drive skips", 0.2))
     missing = (*_motion_missing(case), "its tip: withdrawn, a jammed strand is swollen or charred")
     return _explained(case, Cause.JAM_AFTER_IDLE, evidence, case.time_s - case.stood_s, missing)
+
+
+def _stood_unusually(case: Case) -> bool:
+    """Whether it had just stood hot for much longer than ever before."""
+    return case.stood_s >= _LONG_IDLE_S and case.stood_s > 1.5 * case.idle_before_s
 
 
 def run_out(case: Case) -> Explanation | None:
@@ -61,7 +70,7 @@ def tangle(case: Case) -> Explanation | None:
         is_held = _STANDS_MM < moved.sensed_mm < _CREEPS * moved.commanded_mm
         text = f"it still moved {moved.sensed_mm:.1f} mm to and fro while {moved.commanded_mm:.0f} mm were commanded"
         evidence.append(Evidence(text, 0.35 if is_held else -0.5))
-    if case.stall is not None and case.stall.pattern is StallPattern.JAM_AFTER_IDLE:
+    if _stood_unusually(case):
         evidence.append(Evidence("it stuck just when it was taken up after standing hot", -0.5))
     missing = (*_motion_missing(case), "the spool itself: look whether loops have drawn tight")
     return _explained(case, Cause.TANGLE, evidence, _onset_s(case), missing)
@@ -77,6 +86,8 @@ def grinding(case: Case) -> Explanation | None:
         creeps = _STANDS_MM < moved.sensed_mm < _CREEPS * moved.commanded_mm
         text = f"the strand crept {moved.sensed_mm:.1f} mm while {moved.commanded_mm:.0f} mm were commanded both ways"
         evidence.append(Evidence(text, 0.4 if creeps else -0.5))
+    if _loses_much(case) and case.flags_near is not None and case.flags_near < _FLAGS:
+        evidence.append(Evidence("so much was lost at once, and smoothly, without skips", 0.3))
     missing = (*_motion_missing(case), "the strand at its drive: look for a groove and dust")
     return _explained(case, Cause.GRINDING, evidence, _onset_s(case), missing)
 
@@ -90,6 +101,8 @@ def clog(case: Case) -> Explanation | None:
         evidence.append(Evidence(f"later its stops were settled to be a {StallPattern.SLOW_CLOG}", 0.4))
     if not evidence:
         return None
+    if _loses_much(case):
+        evidence.append(Evidence("so much was lost at once; a clog grows", -0.5))
     if case.below_minimum_k <= 0.0:
         evidence.append(Evidence(f"the manifold is warm enough, {-case.below_minimum_k:.0f} K over its minimum", 0.3))
     else:
@@ -97,6 +110,10 @@ def clog(case: Case) -> Explanation | None:
     missing = (*_motion_missing(case), "what lies in the channel: char, swollen strand or dirt look alike from outside")
     explanation = _explained(case, Cause.CLOG, evidence, _first_onset_s(case), missing)
     return None if explanation is None else _with_range(case, explanation)
+
+
+def _loses_much(case: Case) -> bool:
+    return case.stall is not None and case.stall.slip >= _MUCH
 
 
 def _still_moves(case: Case) -> list[Evidence]:
