@@ -13,7 +13,22 @@ import traceback
 from typing import TYPE_CHECKING, Final
 
 from connectors.errors import ConnectorError, LinkFailedError
-from monitor.commands import alerts, attach, bench, demo, doctor, materials, plan, profile, replay, report, watch
+from monitor.commands import (
+    alerts,
+    archive,
+    attach,
+    bench,
+    demo,
+    doctor,
+    export,
+    import_,
+    materials,
+    plan,
+    profile,
+    replay,
+    report,
+    watch,
+)
 from monitor.exit_codes import DONE, EXIT_STATUS, LINK_FAILED, OWN_FAULT, WRONG_USE, WrongUseError
 from monitor.output import READER_GONE, Output, abandon_stdout, prepare_streams
 
@@ -40,6 +55,13 @@ class _Version(argparse.Action):
         parser.exit()
 
 
+_COMMANDS: Final = (
+    *(demo, watch, attach, bench, plan, replay, report),
+    *(archive, import_, export, profile, materials, alerts, doctor),
+)
+"""In the order of their use."""
+
+
 def build_parser() -> argparse.ArgumentParser:
     """Parser of the whole command line."""
     parser = argparse.ArgumentParser(
@@ -51,7 +73,22 @@ def build_parser() -> argparse.ArgumentParser:
     )
     parser.add_argument("--version", action=_Version)
     commands = parser.add_subparsers(metavar="COMMAND", required=True)
-    for command in (demo, watch, attach, bench, plan, replay, report, profile, materials, alerts, doctor):
+    for command in (
+        demo,
+        watch,
+        attach,
+        bench,
+        plan,
+        replay,
+        report,
+        archive,
+        import_,
+        export,
+        profile,
+        materials,
+        alerts,
+        doctor,
+    ):
         command.add_parser(commands)
     return parser
 

@@ -7,12 +7,14 @@ import sys
 from collections.abc import Mapping
 
 from tests.benchmarks import (
+    archive,
     build_file,
     live_screen,
     looking_ahead,
     notifiers_down,
     planning,
     recording_speed,
+    seeking,
     stalls,
     step_tests,
     whole_engine,
@@ -40,6 +42,8 @@ def main() -> None:
     if not is_short:
         _show("step tests on the bench (goals: coverage ≥ 85, bias < 2)", step_tests.measure())
         _show("recordings", recording_speed.measure())
+        _show("seeking in a replay of 24 h (goal: longest ≤ 0.3 s)", seeking.measure(24.0))
+        _show("the archive, 1,000 recordings (goal: listed in ≤ 2 s)", archive.measure())
         _show("live with every notifier down (goal: ≤ 50)", notifiers_down.measure(60.0))
 
 

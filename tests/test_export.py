@@ -136,8 +136,7 @@ def test_parquet_is_read_back_by_another_library(
     recording: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """DuckDB, which does not build on the writer's library, reads types, rows and values as the CSV has them."""
-    duckdb = pytest.importorskip("duckdb")
-    pytest.importorskip("pyarrow")
+    duckdb = importlib.import_module("duckdb")
     monkeypatch.setattr(parquet_tables, "ROWS_AT_ONCE", 25)  # several row groups
     assert exported([recording, "--csv", tmp_path / "csv", "--parquet", tmp_path / "parquet"]) == DONE
     for name in ("samples", "doses", "alerts"):
@@ -154,7 +153,6 @@ def test_parquet_is_read_back_by_another_library(
 
 def test_metrics_are_read_by_the_reference_parser(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """The OpenMetrics parser of prometheus_client takes the text, units and stamps; odd names come through whole."""
-    pytest.importorskip("prometheus_client")
     parser = importlib.import_module("prometheus_client.openmetrics.parser")
     profile = demo_profile()
     odd = 'a "quoted" \\ back\\slash {x="y"}'
