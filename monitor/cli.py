@@ -55,13 +55,6 @@ class _Version(argparse.Action):
         parser.exit()
 
 
-_COMMANDS: Final = (
-    *(demo, watch, attach, bench, plan, replay, report),
-    *(archive, import_, export, profile, materials, alerts, doctor),
-)
-"""In the order of their use."""
-
-
 def build_parser() -> argparse.ArgumentParser:
     """Parser of the whole command line."""
     parser = argparse.ArgumentParser(
