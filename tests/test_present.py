@@ -360,3 +360,21 @@ def test_the_help_page_names_every_key_and_the_first_caution() -> None:
     text = "\n".join(text_of(help_page(80)))
     assert all(key.words in text for key in KEYS)
     assert "it does not protect" in text
+
+
+def test_next_uses_stand_in_the_rows_only_with_a_plan() -> None:
+    """Feeding now, needed in so long, or never again; without a plan the column is not there."""
+    calm = samples.healthy()
+    planned = replace(
+        calm,
+        strands=tuple(
+            replace(strand, next_use_s={2: 5_000.0, 3: float("inf")}.get(strand.input)) for strand in calm.strands
+        ),
+    )
+    with_plan = text_of(list(frame(View(planned, "x"), 80, 24)))
+    without = "\n".join(text_of(list(frame(View(calm, "x"), 80, 24))))
+
+    assert any("next use" in line for line in with_plan)
+    assert any("1 h 23 min" in line and line.strip().startswith("2 ") for line in with_plan)
+    assert any(" never" in line and line.strip().startswith("3 ") for line in with_plan)
+    assert "next use" not in without

@@ -13,6 +13,7 @@ from monitor.tui.words import (
     activity,
     full_name_of,
     name_of,
+    next_use,
     share_of_limit,
     soft_front,
     time_left,
@@ -39,6 +40,9 @@ class Column:
     doubt: bool = True
 
 
+NEXT_USE: Final = "next use"
+"""Shown only where a plan of the build is followed."""
+
 COLUMNS: Final[tuple[Column, ...]] = (
     Column(
         "strand", 8, 36, 2, lambda s, cells: full_name_of(s) if cells >= _FULL_NAME_FROM_CELLS else name_of(s),
@@ -54,6 +58,7 @@ COLUMNS: Final[tuple[Column, ...]] = (
     Column(
         "left, at least", 17, 30, 0, lambda s, cells: time_left_range(s) if cells >= _RANGE_FROM_CELLS else time_left(s)
     ),
+    Column(NEXT_USE, 10, 11, 3, lambda s, _: next_use(s)),
     Column("soft front", 12, 12, 4, lambda s, _: soft_front(s)),
     Column("condition", 12, 12, 5, lambda s, _: s.condition.value),
     Column("hottest/glass", 14, 14, 7, lambda s, _: f"{s.hottest_c:.0f}/{s.glass_c:.0f} °C"),
@@ -65,10 +70,11 @@ _SPREAD: Final = (("strand", 12), ("dose", 20), ("now", 20), ("left, at least", 
 """Who gets spare cells first, and up to how many."""
 
 
-def columns_for(width: int) -> list[tuple[Column, int]]:
+def columns_for(width: int, *, has_plan: bool = False) -> list[tuple[Column, int]]:
     """The columns that fit `width` cells with one cell between, each with its own width, in order."""
     kept: list[Column] = []
-    for column in sorted(COLUMNS, key=lambda column: column.rank):
+    possible = [column for column in COLUMNS if has_plan or column.title != NEXT_USE]
+    for column in sorted(possible, key=lambda column: column.rank):
         if _needs([*kept, column]) > width and kept:
             break
         kept.append(column)

@@ -21,7 +21,8 @@ _HEAD_CELLS: Final = 5
 def strand_rows(view: View, latest: Assessment, width: int, rows: int) -> list[Line]:
     """Title and a line per strand in at most `rows` lines; strands without room are counted, most urgent kept."""
     strands = latest.strands
-    columns = columns_for(width - _HEAD_CELLS)
+    has_plan = any(strand.next_use_s is not None for strand in strands)
+    columns = columns_for(width - _HEAD_CELLS, has_plan=has_plan)
     title = [_title(columns, width)] if rows > len(strands) else []
     shown = _most_urgent(strands, view.alerts, rows - len(title))
     lines = [_row(strand, view, columns, width) for strand in shown]

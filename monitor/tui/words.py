@@ -99,6 +99,13 @@ def activity(strand: StrandAssessment, cells: int) -> str:
     return text if len(text) <= cells else f"{word} {_coarse_range(low_s, high_s)}"
 
 
+def next_use(strand: StrandAssessment) -> str:
+    """When the plan of the build has the strand fed next."""
+    if strand.next_use_s is None:
+        return "–" if strand.activity is not Activity.FEEDING else "now"
+    return "never" if math.isinf(strand.next_use_s) else duration(strand.next_use_s)
+
+
 def _coarse_range(low_s: float, high_s: float) -> str:
     """A range in whole units, rounded outwards.
 
