@@ -40,6 +40,7 @@ UNREAD_S: Final = 10.0
 BETWEEN_REQUESTS_S: Final = 0.05
 """Spacing of what is read after a request [s]: a screen that floods the watch waits for itself."""
 
+_LONGEST_TEXT: Final = 1_000
 _TERMINAL: Final = re.compile(r"[A-Za-z0-9][A-Za-z0-9/._-]{0,31}")
 
 
@@ -135,13 +136,13 @@ class AttachedScreen(asyncio.Protocol):
 
     def data_received(self, data: bytes) -> None:
         """Take in what the screen sent; whatever is wrong with it ends this connection and nothing else."""
-        if self._transport is None or self._transport.is_closing():
-            return
         try:
             for body in self._frames.feed(data):
                 self._take(body)
+                if self._resumed is not None:
+                    break  # the rest has to wait
         except WireError as error:
-            self._part(clean_text(str(error)))
+            self._part(clean_text(str(error), _LONGEST_TEXT))
         except Exception as error:  # noqa: BLE001 -- whatever fails of a screen must not end the watch of a night
             self._watch.take_fault("what an attached screen asked", error)
             self._part("strandwatch itself failed")
@@ -184,7 +185,7 @@ class AttachedScreen(asyncio.Protocol):
 
     def _wait(self) -> None:
         """Begin to wait for the rest of a message, or for the first one; or stop waiting."""
-        is_due = self._who is None or self._frames.is_amid
+        is_due = self._who is None or (self._frames.is_amid and self._resumed is None)
         if not is_due and self._deadline is not None:
             self._deadline.cancel()
             self._deadline = None
@@ -236,7 +237,8 @@ class AttachedScreen(asyncio.Protocol):
 
     def _read_on(self) -> None:
         self._resumed = None
-        if self._transport is not None and not self._transport.is_closing():
+        self.data_received(b"")  # first what has come already
+        if self._transport is not None and not self._transport.is_closing() and self._resumed is None:
             self._transport.resume_reading()
 
     def _part(self, reason: str) -> None:

@@ -123,7 +123,10 @@ class Frames:
         return bool(self._kept)
 
     def feed(self, data: bytes) -> Iterator[bytes]:
-        """Give the messages that are whole now; WireError at one that is too long."""
+        """Give the messages that are whole now; WireError at one that is too long.
+
+        Whoever takes only some of them gets the others with the next piece, which may be empty.
+        """
         self._kept += data
         while len(self._kept) >= _LENGTH_BYTES:
             end = _LENGTH_BYTES + int.from_bytes(self._kept[:_LENGTH_BYTES], "big")
