@@ -1,31 +1,15 @@
-"""Writes a bench result into the owner's file of materials, and leaves all else in it as it is.
+"""A bench result as a value of the owner's file of materials."""
 
-Owns the editing and the safe replacing of that file. Knows nothing of how a result was found.
-"""
-
-import os
-import tempfile
-import tomllib
-from contextlib import suppress
 from pathlib import Path
 from typing import Any, Final
 
-import tomlkit
-from tomlkit.exceptions import TOMLKitError
-
-from connectors.clean_text import clean_text
+from monitor import own_materials
 from monitor.bench.report import Figure
-from monitor.exit_codes import WrongUseError
-from monitor.material_tables import Origin, merge
-from monitor.materials import package_materials
-from monitor.text_file import UnreadableError, read_text_file
+from monitor.own_materials import NotWrittenError
+
+__all__ = ["KEY", "NotWrittenError", "by_hand", "edited", "standing", "table_of", "write_figure"]
 
 KEY: Final = "min_feed_c"
-_OWNER_WRITES: Final = 0o200
-
-
-class NotWrittenError(WrongUseError):
-    """The file was left as it is; the message says why, and what to write by hand."""
 
 
 def table_of(figure: Figure) -> dict[str, Any]:
@@ -36,107 +20,19 @@ def table_of(figure: Figure) -> dict[str, Any]:
 
 def by_hand(material: str, figure: Figure) -> str:
     """The lines that say the same, for the owner to copy."""
-    return edited("", material, figure).strip()
+    return own_materials.lines_to_paste(material, {KEY: table_of(figure)})
 
 
 def standing(path: Path, material: str) -> Any:  # noqa: ANN401 -- whatever TOML may hold there
     """What the file says of the material's lowest feeding temperature; None where it says nothing."""
-    table = tomllib.loads(_text_of(path)).get(material)
-    return table.get(KEY) if isinstance(table, dict) else None
+    return own_materials.standing(path, material, KEY)
 
 
 def edited(text: str, material: str, figure: Figure) -> str:
-    """The text of a materials file with the figure in it, comments and all else kept.
-
-    Raises
-    ------
-    NotWrittenError
-        When that cannot be done without changing something else.
-    """
-    wanted = tomllib.loads(text)
-    wanted.setdefault(material, {})[KEY] = table_of(figure)
-    try:
-        new = _with_figure(text, material, figure)
-        is_right = tomllib.loads(new) == wanted
-    except (TOMLKitError, tomllib.TOMLDecodeError, TypeError, ValueError, AttributeError, KeyError):
-        is_right = False
-    if not is_right:
-        raise NotWrittenError(f"the table of {clean_text(material)} cannot be edited safely as it is written there")
-    return new
+    """The text of a materials file with the figure in it; NotWrittenError where that would change something else."""
+    return own_materials.edited(text, material, {KEY: table_of(figure)})
 
 
 def write_figure(path: Path, material: str, figure: Figure) -> None:
-    """Put the figure into the owner's file; it is replaced as a whole, or left as it is.
-
-    A new file is for the owner's eyes only; an old one keeps its permissions, and a link to it stays a link.
-
-    Raises
-    ------
-    NotWrittenError
-        When the file is not to be written, or would be faulty.
-    """
-    target = path.resolve()
-    text = _text_of(target)
-    new = edited(text, material, figure)
-    faults = merge(package_materials().entries, tomllib.loads(new), Origin(str(path))).faults
-    if faults:
-        raise NotWrittenError("; ".join(map(str, faults)))
-    try:
-        _replace(target, text, new)
-    except OSError as error:
-        raise NotWrittenError(f"{clean_text(str(path))} cannot be written: {error.strerror}") from error
-
-
-def _text_of(path: Path) -> str:
-    """The file's text; empty where there is no such file."""
-    if not path.exists():
-        return ""
-    try:
-        return read_text_file(path)
-    except UnreadableError as error:
-        raise NotWrittenError(f"{clean_text(str(path))}: {error}") from error
-
-
-def _with_figure(text: str, material: str, figure: Figure) -> str:
-    has_cr = "\r\n" in text
-    document = tomlkit.parse(text.replace("\r\n", "\n"))
-    value = tomlkit.inline_table()
-    value.update(table_of(figure))
-    if material in document:
-        table: Any = document[material]
-        table.pop(KEY, None)
-        table[KEY] = value
-    else:
-        table = tomlkit.table()
-        table[KEY] = value
-        if text.strip():
-            document.add(tomlkit.nl())
-        document.append(tomlkit.key(material), table)
-    new = tomlkit.dumps(document)
-    return new.replace("\n", "\r\n") if has_cr else new
-
-
-def _replace(target: Path, old: str, new: str) -> None:
-    """Replace the file by a new one beside it, which has its place only when it is whole and on the disk."""
-    mode = target.stat().st_mode & 0o777 if target.exists() else 0o600
-    if not mode & _OWNER_WRITES:  # it could be replaced all the same, against its owner's will
-        raise PermissionError(13, "it is read-only (chmod u+w lets strandwatch write it)")
-    target.parent.mkdir(mode=0o700, parents=True, exist_ok=True)
-    descriptor, name = tempfile.mkstemp(prefix=".materials-", dir=target.parent)
-    try:
-        with os.fdopen(descriptor, "w", encoding="utf-8", newline="") as file:
-            os.fchmod(file.fileno(), mode)
-            file.write(new)
-            file.flush()
-            os.fsync(file.fileno())
-        _check_unchanged(target, old)
-        Path(name).replace(target)
-    except BaseException:
-        with suppress(OSError):
-            Path(name).unlink()
-        raise
-
-
-def _check_unchanged(target: Path, old: str) -> None:
-    if _text_of(target) != old:
-        raise NotWrittenError("the file was changed meanwhile; nothing was written")
+    """Put the figure into the owner's file; NotWrittenError when the file is not to be written, or would be faulty."""
+    own_materials.write_values(path, material, {KEY: table_of(figure)})
