@@ -13,7 +13,6 @@ from typing import Any, Final
 
 from pydantic import ValidationError
 
-from connectors.clean_text import clean_text
 from connectors.withheld import without_secrets
 from monitor.build_file import MotionSettings
 from monitor.core.parameters import Parameters
@@ -30,7 +29,7 @@ from monitor.profile_model import ProfileFile
 from monitor.profile_motion import motion_settings
 from monitor.profile_parameters import Loan, check_materials, loans, make_parameters
 from monitor.profile_planning import plan_settings
-from monitor.text_file import UnreadableError, read_text_file
+from monitor.text_file import UnreadableError, read_text_file, tables_of
 
 __all__ = [
     "DefaultUsed",
@@ -116,9 +115,9 @@ def parse_profile(text: str, file_name: str, *, user_materials: Sequence[Path] =
         With all that is wrong in the text.
     """
     try:
-        table = tomllib.loads(text)
-    except (tomllib.TOMLDecodeError, RecursionError) as error:
-        raise _unreadable(file_name, f"not TOML: {clean_text(str(error))}") from error
+        table = tables_of(text)
+    except UnreadableError as error:
+        raise _unreadable(file_name, str(error)) from error
     try:
         materials = load_materials(user_materials)
     except MaterialsError as error:

@@ -11,11 +11,10 @@ from typing import Any, Final
 
 from platformdirs import user_config_path
 
-from connectors.clean_text import clean_text
 from monitor.material_errors import MaterialsError
 from monitor.material_tables import Origin
 from monitor.profile_faults import Fault
-from monitor.text_file import UnreadableError, read_text_file
+from monitor.text_file import UnreadableError, read_text_file, tables_of
 
 USER_FILE: Final = "materials.toml"
 
@@ -52,11 +51,9 @@ def read_tables(path: Path) -> dict[str, Any]:
         When it cannot be read, or is no TOML.
     """
     try:
-        return tomllib.loads(read_text_file(path))
+        return tables_of(read_text_file(path))
     except UnreadableError as error:
         raise _unusable(path, str(error)) from error
-    except (tomllib.TOMLDecodeError, RecursionError) as error:
-        raise _unusable(path, f"not TOML: {clean_text(str(error))}") from error
 
 
 def _is_absent(path: Path) -> bool:

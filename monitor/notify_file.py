@@ -4,7 +4,6 @@ Owns its place, its keys, and the promise that no fault shows an address. All fa
 """
 
 import stat
-import tomllib
 from collections.abc import Iterator, Mapping, Sequence
 from pathlib import Path
 from typing import Annotated, Any, Final, Literal
@@ -24,7 +23,7 @@ from monitor.notify_plan import MINUTE_S, NotifyPlan
 from monitor.notify_service import ServiceSender, sender_for
 from monitor.profile_faults import Fault, Finding, fault, findings
 from monitor.profile_model import Name, Number
-from monitor.text_file import UnreadableError, read_text_file
+from monitor.text_file import UnreadableError, read_text_file, tables_of
 
 DEFAULT_NAME: Final = "notify.toml"
 MOST_CHANNELS: Final = 20
@@ -112,7 +111,8 @@ def read_plan(path: Path, machine_host: str = "") -> NotifyPlan:
     senders = list(_senders(table, machine_host))
     found += [it for it in senders if isinstance(it, Finding)]
     found += _check_in_faults(table, machine_host)
-    faults = [fault(str(path), _without_addresses(table), it) for it in _one_for_each_place(found)]
+    showable = _without_addresses(table)
+    faults = [fault(str(path), showable, it) for it in _one_for_each_place(found)]
     if open_to_others or faults or model is None:
         raise NotifyFileError([*open_to_others, *faults])
     return _plan(model, [it for it in senders if isinstance(it, ServiceSender)])
@@ -145,12 +145,9 @@ def _permission_faults(path: Path) -> Iterator[Fault]:
 
 def _table(path: Path, before: Sequence[Fault]) -> dict[str, Any]:
     try:
-        return tomllib.loads(read_text_file(path))
+        return tables_of(read_text_file(path))
     except UnreadableError as error:
-        problem = str(error)
-    except (tomllib.TOMLDecodeError, RecursionError) as error:
-        problem = f"not TOML: {clean_text(str(error))}"
-    raise NotifyFileError([*before, Fault(str(path), "", None, problem)])
+        raise NotifyFileError([*before, Fault(str(path), "", None, str(error))]) from None
 
 
 def _checked(table: Mapping[str, Any]) -> tuple[list[Finding], NotifyFile | None]:

@@ -1,9 +1,18 @@
 """Reads a small text file of the owner, within bounds, or says in words why it cannot be read."""
 
+import re
+import tomllib
+from collections.abc import Iterator
 from pathlib import Path
-from typing import Final
+from typing import Any, Final
+
+from connectors.clean_text import clean_text
 
 LARGEST_BYTES: Final = 1_000_000
+DEEPEST: Final = 40
+_ENDLESS_KEY: Final = re.compile(rf"""(?<![\w"'.-])(?:[\w"'-]++\s*+\.\s*+){{{DEEPEST}}}""")
+_LEAST_INTEGER: Final = -(2**63)
+_LARGEST_INTEGER: Final = 2**63 - 1
 
 
 class UnreadableError(Exception):
@@ -32,6 +41,39 @@ def read_text_file(path: Path) -> str:
     except UnicodeDecodeError as error:
         line = raw[: error.start].count(b"\n") + 1
         raise UnreadableError(f"line {line} is not UTF-8 text; save the file as UTF-8") from error
+
+
+def tables_of(text: str) -> dict[str, Any]:
+    """Read TOML.
+
+    Raises
+    ------
+    UnreadableError
+        When it is none; also for what the library lets pass or fails at: whole numbers beyond 64 bits (TOML 1.0.0,
+        "Integer"), which nothing could be told about without their thousands of digits, and tables in tables without
+        end, for which it needs the square of their depth in time.
+    """
+    if _ENDLESS_KEY.search(text):
+        raise UnreadableError(f"not TOML for us: a key of {DEEPEST} parts or more")
+    try:
+        tables = tomllib.loads(text)
+    except (ValueError, RecursionError) as error:  # ValueError: of TOML itself, and of numbers with too many digits
+        raise UnreadableError(f"not TOML: {clean_text(str(error))}") from error
+    for value, depth in _values(tables):
+        if depth > DEEPEST:
+            raise UnreadableError(f"not TOML for us: tables or lists more than {DEEPEST} deep")
+        if isinstance(value, int) and not _LEAST_INTEGER <= value <= _LARGEST_INTEGER:
+            raise UnreadableError("not TOML: a whole number of more than 64 bits")
+    return tables
+
+
+def _values(tables: dict[str, Any]) -> Iterator[tuple[object, int]]:
+    waiting: list[tuple[object, int]] = [(tables, 0)]
+    while waiting:
+        value, depth = waiting.pop()
+        yield value, depth
+        inner = value.values() if isinstance(value, dict) else value if isinstance(value, list) else ()
+        waiting += [(each, depth + 1) for each in inner]
 
 
 def _reason(error: OSError) -> str:
