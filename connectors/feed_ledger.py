@@ -46,6 +46,7 @@ class RunningTotal:
         self._bounds = bounds
         self._last: tuple[float, float] | None = None
         self._before: tuple[float, float] | None = None  # the accepted reading before the last
+        self._credited_mm = 0.0  # from that to the last
         self._suspect: tuple[float, float] | None = None
         self.rebased = 0
 
@@ -64,7 +65,7 @@ class RunningTotal:
             self.rebased += step_mm is not None
         self._suspect = here if step_mm is None else None
         if step_mm is not None:
-            self._before, self._last = self._last, here
+            self._before, self._last, self._credited_mm = self._last, here, step_mm
         return step_mm
 
     def _confirmed(
@@ -73,15 +74,14 @@ class RunningTotal:
         """Distance to credit when `here` confirms a suspect; None when it does not.
 
         When the suspect fits the reading before the last, the last was the damaged one: what it was credited is taken
-        back, or one wrong digit would pass for fresh strand.
+        back, or one wrong digit would pass for fresh strand. A jump that was only re-based to was credited nothing.
         """
         step_mm = self._step(suspect, here)
-        back_mm = suspect[0] - last[0]
-        if step_mm is None or self._before is None or back_mm >= 0.0:
+        if step_mm is None or self._before is None or suspect[0] >= last[0]:
             return step_mm
         is_near_before = suspect[0] - self._before[0] >= -self._bounds.retract_limit_mm
-        fits_before = is_near_before and self._step(self._before, suspect) is not None
-        return step_mm + back_mm if fits_before else step_mm
+        moved_mm = self._step(self._before, suspect) if is_near_before else None
+        return step_mm if moved_mm is None else step_mm + moved_mm - self._credited_mm
 
     def restart(self) -> None:
         """Forget the baseline: the next reading begins a new one and nothing is credited up to it."""

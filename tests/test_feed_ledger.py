@@ -126,6 +126,13 @@ def test_no_step_is_ever_huge(reports: list[tuple[float, float]]) -> None:
             last_s, last_mm = time_s, step_mm
 
 
+def test_a_jump_that_was_credited_nothing_takes_nothing_back() -> None:
+    """A counter set to 11 mm and to 0 again while the strand stands: nothing was fed, nothing is taken back."""
+    total = RunningTotal(FeedBounds())
+
+    assert [total.advance(reading, 0.0) for reading in (0.0, 11.0, 11.0, 0.0, 0.0)] == [0.0, None, 0.0, None, 0.0]
+
+
 def test_a_damaged_digit_is_not_credited_for_good() -> None:
     """E read 10, then 90, then 10 again: the 80 mm are taken back, so no aged strand passes for a fresh one."""
     total = RunningTotal(FeedBounds())
