@@ -56,6 +56,8 @@ class Ledger:
     sent: list[Sent] = field(default_factory=list)
     texts: set[bytes] = field(default_factory=set)
     headers: set[str] = field(default_factory=set)
+    found: list[Sent] | None = None
+    """Faults that other processes found, which know their own profiles; None while this one judges itself."""
 
     def allow(self, link: WebsocketLink) -> None:
         """Note what the profile of a link lets it send."""
@@ -69,6 +71,8 @@ class Ledger:
 
     def faults(self) -> list[Sent]:
         """All that is not on the allow-list."""
+        if self.found is not None:
+            return self.found
         return [each for each in self.sent if not self._is_allowed(each)]
 
     def _is_allowed(self, each: Sent) -> bool:
@@ -104,8 +108,19 @@ class WholeRun:
         """Hold all that was sent against the allow-list."""
         self._ledger.read_children(self._children)
         rmtree(self._children.parent)
+        output = getattr(session.config, "workeroutput", None)
+        if output is not None:  # one of several processes that share the tests: the first one judges
+            output["sent"] = [(each.way, each.kind, each.data) for each in self._ledger.sent]
+            output["faults"] = [(each.way, each.kind, each.data) for each in self._ledger.faults()]
         if self._ledger.faults():
             session.exitstatus = pytest.ExitCode.TESTS_FAILED
+
+    @pytest.hookimpl(optionalhook=True)
+    def pytest_testnodedown(self, node: Any) -> None:  # noqa: ANN401 -- a type of the plugin that shares out the tests
+        """Take over what a process gathered that ran a part of the tests."""
+        output = getattr(node, "workeroutput", {})
+        self._ledger.sent += [Sent(*each) for each in output.get("sent", ())]
+        self._ledger.found = [*(self._ledger.found or []), *(Sent(*each) for each in output.get("faults", ()))]
 
     def pytest_terminal_summary(self, terminalreporter: pytest.TerminalReporter) -> None:
         """Say how much was gathered, and every fault."""
