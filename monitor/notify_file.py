@@ -3,8 +3,10 @@
 Owns its place, its keys, and the promise that no fault shows an address. All faults of the file are told at once.
 """
 
+import socket
 import stat
 from collections.abc import Iterator, Mapping, Sequence
+from ipaddress import ip_address
 from pathlib import Path
 from typing import Annotated, Any, Final, Literal
 from urllib.parse import urlsplit
@@ -203,10 +205,17 @@ def _check_in_faults(table: Mapping[str, Any], machine_host: str) -> Iterator[Fi
 
 
 def _computer(host: str) -> str:
-    """One word for all the names that a computer has for itself (RFC 6761, section 6.3)."""
-    name = host.lower().strip("[]")
-    is_own = name == "localhost" or name.endswith(".localhost") or name.startswith("127.") or name == "::1"
-    return "localhost" if is_own else name
+    """One word for all the names that a computer has for itself (RFC 6761, section 6.3), and for all ways to write one.
+
+    An address of zeros leads to the computer itself, and so do the short and the plain forms of its number.
+    """
+    name = host.lower().strip("[]").rstrip(".")
+    try:
+        address = ip_address(socket.inet_aton(name)) if ":" not in name else ip_address(name)
+    except (OSError, ValueError):
+        return "localhost" if name == "localhost" or name.endswith(".localhost") else name
+    address = getattr(address, "ipv4_mapped", None) or address
+    return "localhost" if address.is_loopback or address.is_unspecified else str(address)
 
 
 def _without_addresses(value: Any, key: str = "") -> Any:  # noqa: ANN401 -- any plain table

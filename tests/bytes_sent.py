@@ -105,22 +105,24 @@ class WholeRun:
         self._patch.setenv("PYTHONPATH", str(_IN_EVERY_CHILD), prepend=os.pathsep)
 
     def pytest_sessionfinish(self, session: pytest.Session) -> None:
-        """Hold all that was sent against the allow-list."""
+        """Hold all that was sent against the allow-list; a worker hands it to the process that it works for."""
         self._ledger.read_children(self._children)
         rmtree(self._children.parent)
         output = getattr(session.config, "workeroutput", None)
-        if output is not None:  # one of several processes that share the tests: the first one judges
-            output["sent"] = [(each.way, each.kind, each.data) for each in self._ledger.sent]
-            output["faults"] = [(each.way, each.kind, each.data) for each in self._ledger.faults()]
-        if self._ledger.faults():
+        if output is not None:
+            output["sent"] = [tuple(each) for each in self._ledger.sent]
+            output["allowed"] = (list(self._ledger.texts), list(self._ledger.headers))
+        elif self._ledger.faults():
             session.exitstatus = pytest.ExitCode.TESTS_FAILED
 
     @pytest.hookimpl(optionalhook=True)
-    def pytest_testnodedown(self, node: Any) -> None:  # noqa: ANN401 -- a type of the plugin that shares out the tests
-        """Take over what a process gathered that ran a part of the tests."""
+    def pytest_testnodedown(self, node: Any) -> None:  # noqa: ANN401 -- of a library that need not be there
+        """Take what a worker has gathered."""
         output = getattr(node, "workeroutput", {})
         self._ledger.sent += [Sent(*each) for each in output.get("sent", ())]
-        self._ledger.found = [*(self._ledger.found or []), *(Sent(*each) for each in output.get("faults", ()))]
+        texts, headers = output.get("allowed", ((), ()))
+        self._ledger.texts |= set(texts)
+        self._ledger.headers |= set(headers)
 
     def pytest_terminal_summary(self, terminalreporter: pytest.TerminalReporter) -> None:
         """Say how much was gathered, and every fault."""

@@ -17,6 +17,7 @@ import connectors
 import monitor
 from monitor.cli import main
 from monitor.exit_codes import DONE, NOT_ACCEPTED, OWN_FAULT
+from monitor.notify_file import NotifyFileError, read_plan
 from tests.notify_examples import free_port
 from tests.test_commands_watch import SAFETY_S, WATCH, _profile, _read_until, _websocket
 
@@ -181,3 +182,14 @@ def test_no_secret_in_the_words_of_a_crash(tmp_path: Path) -> None:
     assert "Traceback" in done.stderr
     assert "Access(" in done.stderr
     assert _shown(done.stdout + done.stderr) == []
+
+
+@pytest.mark.parametrize(
+    "host", ["0", "2130706433", "0x7f000001", "127.0.0.1", "[::]", "[::ffff:127.0.0.1]", "LOCALHOST."]
+)
+@pytest.mark.parametrize("machine", ["127.0.0.1", "localhost", "::1"])
+def test_no_spelling_of_the_machines_own_address_passes(host: str, machine: str, tmp_path: Path) -> None:
+    """However an address is written, a message must not lead to the machine (inet_aton(3) reads the short forms)."""
+    path = _private(tmp_path / "notify.toml", f'[[channels]]\nname = "a"\nurl = "json://{host}/x"\n')
+    with pytest.raises(NotifyFileError, match=r"leads to the machine itself|can use"):
+        read_plan(path, machine)
