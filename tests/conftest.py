@@ -31,7 +31,7 @@ def _no_files_of_the_owner(tmp_path_factory: pytest.TempPathFactory) -> Iterator
     """Point the user's folders at an empty place: a developer's own materials or recordings must not matter."""
     home = tmp_path_factory.mktemp("home")
     with pytest.MonkeyPatch.context() as patch:
-        for variable in ("XDG_CONFIG_HOME", "XDG_DATA_HOME", "XDG_STATE_HOME"):
+        for variable in ("XDG_CONFIG_HOME", "XDG_DATA_HOME", "XDG_STATE_HOME", "XDG_RUNTIME_DIR"):
             patch.setenv(variable, str(home))
         patch.delenv("NO_COLOR", raising=False)
         yield home

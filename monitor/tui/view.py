@@ -104,9 +104,9 @@ class View:
 
     @property
     def data_age_s(self) -> float:
-        """Age of the newest sample [s], counting on while the watch is silent."""
+        """Age of the newest sample [s], counting on while the watch is silent, or has ended."""
         sample_age_s = 0.0 if self.latest is None else self.latest.sample_age_s
-        return sample_age_s + (self.unheard_s if self.is_silent else 0.0)
+        return sample_age_s + (self.unheard_s if self.is_silent or self.ended is not None else 0.0)
 
     @property
     def is_old(self) -> bool:
