@@ -6,7 +6,6 @@ A recording is never changed. The mark of ``night.jsonl``, packed or not, stands
 import os
 import re
 import tempfile
-import tomllib
 from contextlib import suppress
 from dataclasses import dataclass
 from datetime import datetime
@@ -18,7 +17,7 @@ import tomlkit
 from connectors.clean_text import clean_text
 from monitor.clock_text import clock_text
 from monitor.exit_codes import WrongUseError
-from monitor.text_file import UnreadableError, read_text_file
+from monitor.text_file import UnreadableError, read_text_file, tables_of
 
 ENDINGS: Final = (".jsonl", ".jsonl.gz", ".jsonl.zst")
 """Endings of recordings' names."""
@@ -127,10 +126,10 @@ def write_mark(recording: Path, outcome: Outcome, now: datetime) -> Path:
 def read_mark(place: Path) -> Outcome:
     """The mark in a file; one that cannot be read is told in its words, so that it shows in the list."""
     try:
-        table = tomllib.loads(read_text_file(place))
+        table = tables_of(read_text_file(place))
         kind, words = table.get("outcome"), table.get("words", "")
         outcome = outcome_in(words if isinstance(words, str) and words else str(kind))
-    except (UnreadableError, tomllib.TOMLDecodeError, WrongUseError, RecursionError) as error:
+    except (UnreadableError, WrongUseError) as error:
         return Outcome(OTHER, clean_text(f"mark cannot be read: {error}"))
     return outcome if outcome.kind == kind else Outcome(OTHER, outcome.words)
 

@@ -76,10 +76,10 @@ def _make_session(profile: Profile, arguments: argparse.Namespace, resumed: Resu
             " machine is reached (strandwatch profile new writes an example)"
         )
     engine = Engine(profile.parameters) if resumed is None else resumed.taken.caught_up.engine
-    begin_s = time.monotonic() - (0.0 if resumed is None else resumed.time_s)
+    begin_s = _now_s() - (0.0 if resumed is None else resumed.time_s)
     link = open_link(
         profile.link,
-        lambda: time.monotonic() - begin_s,
+        lambda: _now_s() - begin_s,
         may_reset=arguments.i_know_open_may_reset,
         waits=arguments.wait,
     )
@@ -94,6 +94,11 @@ def _make_session(profile: Profile, arguments: argparse.Namespace, resumed: Resu
         sensors=profile.parameters.sensors_needed,
         inputs=[strand.input for strand in profile.parameters.strands],
     )
+
+
+def _now_s() -> float:
+    """Seconds that only go forward, and go on while the computer sleeps: strands age then as well [s]."""
+    return time.clock_gettime(time.CLOCK_BOOTTIME)
 
 
 def _opening(profile: Profile, session: Session, plan: NotifyPlan) -> Iterator[str]:

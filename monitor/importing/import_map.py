@@ -3,9 +3,8 @@
 Owns the keys of the map's file (TOML), their limits and defaults. Knows nothing of the file that is mapped.
 """
 
-import tomllib
 from pathlib import Path
-from typing import Annotated, Any, Final, Literal, Self
+from typing import Annotated, Final, Literal, Self
 
 from pydantic import BaseModel, ConfigDict, Field, ValidationError, field_validator, model_validator
 
@@ -14,7 +13,7 @@ from connectors.telemetry import CHANNEL_UNITS, MACHINE_CHANNELS, Execution
 from monitor.exit_codes import WrongUseError
 from monitor.importing.units import Scale, units_of
 from monitor.profile_faults import fault, findings
-from monitor.text_file import UnreadableError, read_text_file
+from monitor.text_file import UnreadableError, read_text_file, tables_of
 
 _HIGHEST_INPUT: Final = 64
 _LONGEST_CHANNEL: Final = 60
@@ -156,11 +155,9 @@ def load_map(path: Path) -> ImportMap:
     """
     name = clean_text(str(path), 500)
     try:
-        table: dict[str, Any] = tomllib.loads(read_text_file(path))
+        table = tables_of(read_text_file(path))
     except UnreadableError as error:
         raise WrongUseError(f"{name}: {error}") from error
-    except (tomllib.TOMLDecodeError, RecursionError) as error:
-        raise WrongUseError(f"{name}: not TOML: {clean_text(str(error))}") from error
     try:
         return ImportMap.model_validate(table)
     except ValidationError as error:
