@@ -10,45 +10,15 @@ from contextlib import closing, suppress
 from hashlib import sha256
 from pathlib import Path
 from types import TracebackType
-from typing import Final, NamedTuple, Self
+from typing import NamedTuple, Self
 
 import numpy as np
 from platformdirs import user_cache_path
 
+from monitor.archive.index_tables import ROWS, SCHEMA_VERSION, TABLES
 from monitor.archive.judged import Judged, JudgedStrand, Law
 from monitor.archive.outcomes import Outcome
 from monitor.core.alert_types import Priority
-
-SCHEMA_VERSION: Final = 1
-"""Rises with every change of the tables below: an older index is then made anew."""
-
-_TABLES: Final = """
-CREATE TABLE about (program TEXT NOT NULL);
-CREATE TABLE recordings (
-    name TEXT PRIMARY KEY, size INTEGER NOT NULL, changed_ns INTEGER NOT NULL, fault TEXT NOT NULL,
-    start_s REAL NOT NULL, start_text TEXT NOT NULL, machine TEXT NOT NULL, source TEXT NOT NULL,
-    duration_s REAL NOT NULL, is_ended INTEGER NOT NULL,
-    worst_input INTEGER, worst_material TEXT, worst_share REAL,
-    alarms INTEGER NOT NULL, warnings INTEGER NOT NULL, cautions INTEGER NOT NULL
-) WITHOUT ROWID;
-CREATE TABLE strands (
-    name TEXT NOT NULL REFERENCES recordings ON DELETE CASCADE, input INTEGER NOT NULL, material TEXT NOT NULL,
-    label TEXT NOT NULL, stand_in TEXT NOT NULL, reference_c REAL NOT NULL, ea_below REAL NOT NULL,
-    ea_above REAL NOT NULL, highest_dose_min REAL NOT NULL, warn_min REAL NOT NULL, limit_min REAL NOT NULL,
-    longest_idle_s REAL NOT NULL, fed_mm REAL, course BLOB NOT NULL, PRIMARY KEY (name, input)
-);
-CREATE TABLE alerts (
-    name TEXT NOT NULL REFERENCES recordings ON DELETE CASCADE, condition TEXT NOT NULL, priority INTEGER NOT NULL
-);
-CREATE INDEX alerts_by_name ON alerts (name);
-CREATE TABLE outcomes (name TEXT PRIMARY KEY, kind TEXT NOT NULL, words TEXT NOT NULL) WITHOUT ROWID;
-"""
-
-_ROWS: Final = """
-SELECT r.name, r.start_text, r.machine, r.source, r.duration_s, r.is_ended, r.worst_input, r.worst_material,
-       r.worst_share, r.alarms, r.warnings, r.cautions, r.fault, coalesce(o.words, '')
-FROM recordings r LEFT JOIN outcomes o ON o.name = r.name
-"""
 
 
 class Stamp(NamedTuple):
@@ -163,7 +133,7 @@ class Index:
     def find(self, search: Search) -> list[Row]:
         """Recordings that fit, the oldest first; those of unknown age before them."""
         where, values = _where(search)
-        found = self._connection.execute(f"{_ROWS}{where} ORDER BY r.start_s, r.name", values)
+        found = self._connection.execute(f"{ROWS}{where} ORDER BY r.start_s, r.name", values)
         return [Row(*row) for row in found]
 
     def strands(self, name: str) -> list[JudgedStrand]:
@@ -214,7 +184,7 @@ def _is_sound(place: Path, program: str) -> bool:
 
 def _made(connection: sqlite3.Connection, program: str) -> sqlite3.Connection:
     with connection:
-        connection.executescript(_TABLES)
+        connection.executescript(TABLES)
         connection.execute("INSERT INTO about VALUES (?)", (program,))
         connection.execute(f"PRAGMA user_version = {SCHEMA_VERSION}")
     connection.execute("PRAGMA foreign_keys = ON")
