@@ -16,7 +16,8 @@ from connectors.telemetry import Sample, Tick
 from monitor.archive import batch
 from monitor.archive import directory as directory_module
 from monitor.archive.course import Courses
-from monitor.archive.index import SCHEMA_VERSION, Index, Search, Stamp, index_place
+from monitor.archive.index import Index, Search, Stamp, index_place
+from monitor.archive.index_tables import SCHEMA_VERSION
 from monitor.archive.judged import judge_file
 from monitor.archive.outcomes import mark_path, outcome_in, read_mark
 from monitor.commands import archive_run
