@@ -8,10 +8,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from connectors.simulated_build import Move
 from connectors.simulated_faults import CLOG_MOST, StrandFault
 from connectors.simulated_feed import COUNT_MM, CYCLE_MM, PLAY_MM, StrandFeed
 from connectors.simulated_machine import chance
-from connectors.simulated_build import Move
 from connectors.simulated_program import HOP_MM, PARK_MM, Piece, Runner, program
 from connectors.simulated_scenarios import INPUTS, Absence, Fault, FaultKind
 
