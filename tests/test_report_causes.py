@@ -72,6 +72,7 @@ def test_a_fading_radiator_is_a_cooling_fault(tmp_path: Path) -> None:
     assert 1_800.0 < first.began_s < told.findings.failure.time_s
 
 
+@pytest.mark.long
 def test_a_narrowing_channel_is_a_clog(tmp_path: Path) -> None:
     """A channel that lets less and less through from an hour on."""
     told = judged(read_recording(night("narrowing-channel", tmp_path, 3.2, period_s=2.0, onset_s=3_600.0)))
@@ -81,6 +82,7 @@ def test_a_narrowing_channel_is_a_clog(tmp_path: Path) -> None:
     assert 3_600.0 <= first.began_s <= 3.2 * 3600.0
 
 
+@pytest.mark.long
 @pytest.mark.parametrize(
     ("name", "severity", "hours", "cause", "subject"),
     [
