@@ -73,7 +73,7 @@ def profile_file(folder: Path, link: str = "") -> Path:
     return path
 
 
-def transcript(samples: Sequence[Sample], stamp: Callable[[float], str]) -> bytes:
+def serial_log(samples: Sequence[Sample], stamp: Callable[[float], str]) -> bytes:
     """What a serial controller says, with a stamp before each line."""
     voice, lines = SerialVoice("per drive"), list[str]()
     for now, following in pairwise(samples):

@@ -32,8 +32,8 @@ from tests.import_examples import (
     imported,
     messages,
     profile_file,
+    serial_log,
     told,
-    transcript,
 )
 from tests.recording_examples import HEADER, validator
 
@@ -128,10 +128,10 @@ _PIECES = (
 
 CASES: dict[str, tuple[str, Callable[[list[Sample]], bytes], str, list[str]]] = {
     "table": ("night.csv", _table, "", ["--map", "map.toml"]),
-    "serial, seconds": ("night.log", lambda it: transcript(it, lambda s: f"[{s:12.3f}] "), SERIAL_LINK, []),
+    "serial, seconds": ("night.log", lambda it: serial_log(it, lambda s: f"[{s:12.3f}] "), SERIAL_LINK, []),
     "serial, time of day over midnight": (
         "night.log",
-        lambda it: transcript(
+        lambda it: serial_log(
             it, lambda s: f"{int(23.5 + s / 3600) % 24:02d}:{int(30 + s / 60) % 60:02d}:{s % 60:06.3f} "
         ),
         SERIAL_LINK,
@@ -176,9 +176,9 @@ def test_a_foreign_file_is_judged_as_the_machine_itself(
 
 
 def test_stamps_are_needed_or_a_spacing(tmp_path: Path) -> None:
-    """A transcript without time stamps is refused until the owner says how far apart its lines are."""
+    """A log without time stamps is refused until the owner says how far apart its lines are."""
     path = tmp_path / "night.log"
-    path.write_bytes(transcript(told(0.05), lambda _: ""))
+    path.write_bytes(serial_log(told(0.05), lambda _: ""))
     words = [path, "--profile", profile_file(tmp_path, SERIAL_LINK)]
     with pytest.raises(WrongUseError, match="no time stamps"):
         imported(words)
@@ -282,7 +282,7 @@ def test_nothing_of_a_file_reaches_the_terminal_raw(tmp_path: Path, capsys: pyte
 
 
 @pytest.mark.parametrize("link", [SERIAL_LINK, WEBSOCKET_LINK], ids=["serial", "websocket"])
-def test_garbage_transcripts_end_in_words(link: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+def test_garbage_logs_end_in_words(link: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """Random bytes are counted as not understood; no reader fails of them, and nothing raw is shown."""
     path = tmp_path / "night.log"
     garbage = bytes((7 * n * n + n // 3) % 256 for n in range(60_000))
@@ -333,7 +333,7 @@ def test_the_profile_of_the_examples_is_sound(tmp_path: Path) -> None:
 
 
 def test_a_restart_at_the_beginning_is_nobodys_fault(tmp_path: Path) -> None:
-    """A start banner in a transcript's first seconds is a restart, and not said to come of our opening a port."""
+    """A start banner in a log's first seconds is a restart, and not said to come of our opening a port."""
     path, out = tmp_path / "night.log", tmp_path / "out.jsonl"
     path.write_bytes(b"0.0 start\n1.0 T0:190.0 /195.0\n0.8 T0:190.1 /195.0\n2.0 T0:190.1 /195.0\n")
     assert imported([path, "--profile", profile_file(tmp_path, SERIAL_LINK), "--out", out]) == DONE

@@ -23,7 +23,7 @@ a map of a table (TOML):
   column = "State"
   words = { running = "ACTIVE", held = "FEED_HOLD" }
 
-of a transcript or of messages, one a line:
+of a log or of messages, one a line:
   [lines]
   stamps = "clock"                   # none, s, epoch_s, epoch_ms, iso8601, clock; found by itself if left out
   received = "< "                    # marks the machine's own lines
@@ -36,7 +36,7 @@ def add_parser(subparsers: "argparse._SubParsersAction[argparse.ArgumentParser]"
     parser = subparsers.add_parser(
         "import",
         help="make a recording of a file from elsewhere",
-        description="Make a recording of a table (CSV), of a transcript of a serial line, or of captured messages of\n"
+        description="Make a recording of a table (CSV), of the log of a serial line, or of captured messages of\n"
         "a websocket, one a line. Tells first what was understood of it and what is missing; writes only with --out.\n"
         "Lines are understood by the profile's [link]; nothing is connected.",
         epilog=f"{_MAP}\n{EXIT_STATUS}",

@@ -91,7 +91,7 @@ class ExecutionColumn(MapTable):
 
 
 class LineMarks(MapTable):
-    """`[lines]`, for transcripts and message streams: what stands before the machine's own words on each line."""
+    """`[lines]`, for logs and message streams: what stands before the machine's own words on each line."""
 
     stamps: Literal["none", "s", "epoch_s", "epoch_ms", "iso8601", "clock"] | None = None
     spacing_s: Annotated[Number, Field(gt=0, le=3600)] | None = None

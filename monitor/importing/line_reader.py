@@ -1,4 +1,4 @@
-"""Transcripts of a serial line, and captured messages of a websocket, one a line -> events.
+"""Logs of a serial line, and captured messages of a websocket, one a line -> events.
 
 Owns what both have in common: stamps, silence, counting what was not understood. The words themselves are the
 connectors' business: lines go through the same protocols as on a live link, which are handed to this module. Pure.
@@ -50,9 +50,9 @@ class SerialVoice:
         self._protocol = SerialProtocol(settings)
 
     def begin(self) -> list[Event]:
-        """The transcript begins: what the controller did before is not known, nor whether a port was opened then."""
+        """The log begins: what the controller did before is not known, nor whether a port was opened then."""
         self._protocol.opened(-RESTART_BY_OPENING_S - 1e-3)
-        reason = "the transcript begins"
+        reason = "the log begins"
         if self._protocol.lacks_tool:
             reason += "; which input feeds is not known until the controller names its active tool"
         return [LinkChange(0.0, available=True, reason=reason)]
@@ -109,7 +109,7 @@ class WebsocketVoice:
 
 
 class LineReader:
-    """Reads one transcript from the top; `tally`, `form` and `start` then tell what was understood."""
+    """Reads one log from the top; `tally`, `form` and `start` then tell what was understood."""
 
     def __init__(self, voice: Voice, marks: LineMarks) -> None:
         self.tally = Tally()

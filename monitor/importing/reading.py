@@ -1,4 +1,4 @@
-"""Chooses the reader for a foreign file: a table, a serial transcript or captured messages. Opens nothing."""
+"""Chooses the reader for a foreign file: a table, a serial log or captured messages. Opens nothing."""
 
 from collections.abc import Iterable, Iterator
 from datetime import datetime

@@ -1,4 +1,4 @@
-"""Time stamps that a logger put before each line of a transcript, and the marks of who spoke.
+"""Time stamps that a logger put before each line of a log, and the marks of who spoke.
 
 Pure: it is handed lines. Knows forms of stamps, nothing of what the lines say.
 """
