@@ -7,7 +7,8 @@ from collections.abc import Iterable, Iterator
 from html import escape
 from typing import Final
 
-from monitor.plan_blocks import Block, Heading, Items, Table, Timeline, Tone, Typed, Words
+from monitor.page_parts import heading, items, page, paragraph, table
+from monitor.plan_blocks import Block, Heading, Items, Table, Timeline, Typed, Words
 from monitor.plan_svg import svg_text
 
 FIRST_LINE: Final = "<!DOCTYPE html><!-- strandwatch plan -->\n"
@@ -42,49 +43,21 @@ def page_text(blocks: Iterable[Block]) -> str:
     """The whole page."""
     known = list(blocks)
     title = next((block.text for block in known if isinstance(block, Heading)), "strandwatch")
-    head = (
-        '<html lang="en"><head><meta charset="utf-8"><meta name="viewport" content="width=device-width">'
-        "<meta http-equiv=\"Content-Security-Policy\" content=\"default-src 'none'; style-src 'unsafe-inline'\">"
-        f"<title>{escape(title)}</title><style>{_STYLE}</style></head><body>\n"
-    )
-    return "".join([FIRST_LINE, head, *_parts(known), "</body></html>\n"])
+    return page(FIRST_LINE, title, _STYLE, _parts(known))
 
 
 def _parts(blocks: Iterable[Block]) -> Iterator[str]:
     for block in blocks:
         match block:
             case Heading(text=text, level=level):
-                yield f"<h{level}>{escape(text)}</h{level}>\n"
+                yield heading(text, level)
             case Words(text=text, tone=tone):
-                yield f"<p{_class(tone)}>{escape(text)}</p>\n"
+                yield paragraph(text, tone)
             case Items(texts=texts):
-                yield f"<ul>{''.join(f'<li>{escape(text)}</li>' for text in texts)}</ul>\n"
+                yield items(texts)
             case Typed(lines=lines):
                 yield f"<pre>{escape(chr(10).join(lines))}</pre>\n"
-            case Table():
-                yield _table(block)
+            case Table(tones=tones, wide=wide):
+                yield table(block, tones, wide)
             case Timeline(title=title, strip=strip):
-                yield f'<h3>{escape(title)}</h3>\n<div class="scroll">{svg_text(strip, title)}</div>\n'
-
-
-def _table(table: Table) -> str:
-    tones = table.tones or (Tone.PLAIN,) * len(table.rows)
-    heads = "".join(
-        f'<th scope="col"{_side(table, place)}>{escape(head)}</th>' for place, head in enumerate(table.heads)
-    )
-    rows = "".join(_row(table, cells, tone) for cells, tone in zip(table.rows, tones, strict=True))
-    return f'<div class="scroll"><table><thead><tr>{heads}</tr></thead><tbody>\n{rows}</tbody></table></div>\n'
-
-
-def _row(table: Table, cells: tuple[str, ...], tone: Tone) -> str:
-    inner = "".join(f"<td{_side(table, place)}>{escape(cell)}</td>" for place, cell in enumerate(cells))
-    return f"<tr{_class(tone)}>{inner}</tr>\n"
-
-
-def _side(table: Table, place: int) -> str:
-    side = "wide" if place == table.wide else "right" if place in table.right else ""
-    return f' class="{side}"' if side else ""
-
-
-def _class(tone: Tone) -> str:
-    return f' class="{tone}"' if tone else ""
+                yield f'{heading(title, 3)}<div class="scroll">{svg_text(strip, title)}</div>\n'

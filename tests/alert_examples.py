@@ -1,14 +1,29 @@
 """One point with limits at 10 and 20, fed and asked by hand."""
 
 from dataclasses import dataclass, field
+from typing import Any
 
 import numpy as np
 
 from monitor.core.alert_points import Point
 from monitor.core.alert_requests import answer
 from monitor.core.alert_rule import Rule
-from monitor.core.alert_types import HELD_BACK, AlertState, Request, RequestKind
+from monitor.core.alert_types import HELD_BACK, AlertState, Priority, Request, RequestKind
 from monitor.core.alerts import AlertBook, AlertLaw, alert_law, update
+
+
+def rule(**columns: Any) -> Rule:  # noqa: ANN401 -- columns of the table, each with its own type
+    """A row with two levels and no delays, but for the columns given."""
+    plain: dict[str, Any] = {
+        **dict.fromkeys(("condition", "title", "cause", "consequence", "action"), "test"),
+        "priorities": (Priority.WARNING, Priority.ALARM),
+        "unit": "K",
+        "respond_within_s": 60.0,
+        **dict.fromkeys(("deadband", "on_delay_s", "off_delay_s"), 0.0),
+        "needs_fresh": False,
+    }
+    return Rule(**plain | columns)
+
 
 _CALLING = {"raised", "re-raised", "escalated", "unshelved", "re-alarmed"}
 

@@ -9,9 +9,9 @@ from pathlib import Path
 
 from connectors.simulated_machine import simulate
 from connectors.simulated_scenarios import INPUTS, SCENARIOS
-from connectors.simulated_wire import MOTION_PATTERN, SENSORS, JsonVoice, SerialVoice
 from connectors.telemetry import Sample
 from monitor.commands import import_
+from tests.simulated_wire import MOTION_PATTERN, SENSORS, JsonVoice, SerialVoice
 
 PROFILE_TEXT = files("monitor").joinpath("demo_profile.toml").read_text(encoding="utf-8")
 

@@ -8,8 +8,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from monitor.core.alert_rule import Rule
-from monitor.core.alert_types import HELD_BACK, LONGEST_SHELVING_S, AlertState, Priority, Request, RequestKind
-from tests.alert_examples import OnePoint
+from monitor.core.alert_types import HELD_BACK, LONGEST_SHELVING_S, AlertState, Request, RequestKind
+from tests.alert_examples import OnePoint, rule
 
 NORM, UNACK, ACKED, RTNUN = (
     AlertState.NORMAL,
@@ -28,22 +28,8 @@ HIGH, VERY_HIGH, LOW = 15.0, 25.0, 5.0
 
 
 def _rule(*, latches_from: int = 0, re_alarm_s: float | None = None) -> Rule:
-    return Rule(
-        condition="test",
-        title="test",
-        cause="test",
-        consequence="test",
-        action="test",
-        priorities=(Priority.WARNING, Priority.ALARM),
-        unit="K",
-        respond_within_s=1e6,
-        deadband=0.0,
-        on_delay_s=0.0,
-        off_delay_s=0.0,
-        needs_fresh=False,
-        latches_from=latches_from,
-        re_alarm_s=re_alarm_s,
-    )
+    """A row whose WARNING is never overdue here."""
+    return rule(respond_within_s=1e6, latches_from=latches_from, re_alarm_s=re_alarm_s)
 
 
 def _in_state(state: AlertState) -> OnePoint:

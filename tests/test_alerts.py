@@ -10,12 +10,11 @@ from hypothesis import strategies as st
 from monitor.core.alert_points import alert_points
 from monitor.core.alert_record import Record
 from monitor.core.alert_requests import answer
-from monitor.core.alert_rule import Rule
 from monitor.core.alert_table import ALERT_TABLE
-from monitor.core.alert_types import AlertState, Priority, Request, RequestKind
+from monitor.core.alert_types import AlertState, Request, RequestKind
 from monitor.core.alerts import AlertBook, alert_law
 from monitor.core.parameters import ColdEnd, Heater, WallLaw
-from tests.alert_examples import OnePoint
+from tests.alert_examples import OnePoint, rule
 from tests.machines import machine
 
 UNACK, ACKED, RTNUN, NORM = (
@@ -26,26 +25,9 @@ UNACK, ACKED, RTNUN, NORM = (
 )
 
 
-def _rule(*, on_delay_s: float = 0.0, off_delay_s: float = 0.0, deadband: float = 0.0, fresh: bool = False) -> Rule:
-    return Rule(
-        condition="test",
-        title="test",
-        cause="test",
-        consequence="test",
-        action="test",
-        priorities=(Priority.WARNING, Priority.ALARM),
-        unit="K",
-        respond_within_s=60.0,
-        deadband=deadband,
-        on_delay_s=on_delay_s,
-        off_delay_s=off_delay_s,
-        needs_fresh=fresh,
-    )
-
-
 def test_raise_acknowledge_clear() -> None:
     """NORM → UNACK → ACKED → NORM (ISA-18.2)."""
-    watch = OnePoint(_rule())
+    watch = OnePoint(rule())
 
     assert [watch.sees(5, 0), watch.sees(15, 1), watch.asks(RequestKind.ACKNOWLEDGE), watch.sees(5, 2)] == [
         NORM,
@@ -59,7 +41,7 @@ def test_raise_acknowledge_clear() -> None:
 
 def test_clear_before_it_was_seen() -> None:
     """UNACK → RTNUN → acknowledge → NORM (ISA-18.2)."""
-    watch = OnePoint(_rule())
+    watch = OnePoint(rule())
 
     assert [watch.sees(15, 1), watch.sees(5, 2), watch.asks(RequestKind.ACKNOWLEDGE)] == [UNACK, RTNUN, NORM]
     assert watch.events == ["raised", "cleared", "acknowledged"]
@@ -67,7 +49,7 @@ def test_clear_before_it_was_seen() -> None:
 
 def test_return_of_an_unseen_alert() -> None:
     """RTNUN → UNACK when the condition is true again (ISA-18.2)."""
-    watch = OnePoint(_rule())
+    watch = OnePoint(rule())
 
     assert [watch.sees(15, 1), watch.sees(5, 2), watch.sees(15, 3)] == [UNACK, RTNUN, UNACK]
     assert watch.events == ["raised", "cleared", "re-raised"]
@@ -75,7 +57,7 @@ def test_return_of_an_unseen_alert() -> None:
 
 def test_a_more_severe_limit_calls_again() -> None:
     """ACKED → UNACK when a more severe limit is crossed (ISA-18.2); easing back does not call again."""
-    watch = OnePoint(_rule())
+    watch = OnePoint(rule())
 
     assert [watch.sees(15, 1), watch.asks(RequestKind.ACKNOWLEDGE), watch.sees(25, 2)] == [UNACK, ACKED, UNACK]
     assert [watch.asks(RequestKind.ACKNOWLEDGE), watch.sees(15, 3)] == [ACKED, ACKED]
@@ -84,7 +66,7 @@ def test_a_more_severe_limit_calls_again() -> None:
 
 def test_on_delay_removes_spikes() -> None:
     """A value above the limit for less than the on-delay raises nothing; a lasting one is raised after it."""
-    watch = OnePoint(_rule(on_delay_s=10.0))
+    watch = OnePoint(rule(on_delay_s=10.0))
 
     assert [watch.sees(15, 0), watch.sees(15, 9), watch.sees(5, 9.5), watch.sees(15, 11), watch.sees(15, 20)] == [
         NORM
@@ -94,7 +76,7 @@ def test_on_delay_removes_spikes() -> None:
 
 def test_off_delay_bridges_dips() -> None:
     """A dip shorter than the off-delay does not clear."""
-    watch = OnePoint(_rule(off_delay_s=60.0))
+    watch = OnePoint(rule(off_delay_s=60.0))
 
     assert [watch.sees(15, 0), watch.sees(5, 1), watch.sees(15, 30), watch.sees(5, 40), watch.sees(5, 99)] == [
         UNACK
@@ -104,7 +86,7 @@ def test_off_delay_bridges_dips() -> None:
 
 def test_deadband_keeps_a_noisy_value_from_calling_again() -> None:
     """Within the deadband below the limit the alert stays."""
-    watch = OnePoint(_rule(deadband=2.0))
+    watch = OnePoint(rule(deadband=2.0))
 
     assert [watch.sees(10.5, 0), watch.sees(8.5, 1), watch.sees(10.1, 2), watch.sees(7.9, 3)] == [
         UNACK,
@@ -117,7 +99,7 @@ def test_deadband_keeps_a_noisy_value_from_calling_again() -> None:
 
 def test_a_stale_value_neither_raises_nor_clears() -> None:
     """Stale data leave an alert that needs fresh values as it was."""
-    watch = OnePoint(_rule(fresh=True))
+    watch = OnePoint(rule(needs_fresh=True))
 
     assert [watch.sees(15, 0, fresh=False), watch.sees(15, 1), watch.sees(5, 2, fresh=False)] == [NORM, UNACK, UNACK]
 
@@ -125,7 +107,7 @@ def test_a_stale_value_neither_raises_nor_clears() -> None:
 @given(st.lists(st.tuples(st.floats(0, 30), st.floats(0, 50), st.booleans(), st.booleans()), max_size=40))
 def test_any_history_ends_in_a_state_of_the_standard(history: list[tuple[float, float, bool, bool]]) -> None:
     """Whatever happens, a record is kept exactly while it is not at rest, and a raise is counted once each."""
-    watch, now_s = OnePoint(_rule(on_delay_s=3.0, off_delay_s=5.0, deadband=1.0)), 0.0
+    watch, now_s = OnePoint(rule(on_delay_s=3.0, off_delay_s=5.0, deadband=1.0)), 0.0
     for value, wait_s, fresh, seen in history:
         now_s += wait_s
         watch.sees(value, now_s, fresh=fresh)
@@ -140,7 +122,7 @@ def test_any_history_ends_in_a_state_of_the_standard(history: list[tuple[float, 
 
 def test_a_pause_within_the_deadband_does_not_restart_the_delay() -> None:
     """Short bursts above a limit with dips inside its deadband add up: a strand fed in bursts is told too."""
-    watch = OnePoint(_rule(on_delay_s=15.0, deadband=2.0))
+    watch = OnePoint(rule(on_delay_s=15.0, deadband=2.0))
     states = [watch.sees(11.0 if second % 10 < 4 else 9.5, float(second)) for second in range(30)]
 
     assert states[14] is NORM
@@ -149,7 +131,7 @@ def test_a_pause_within_the_deadband_does_not_restart_the_delay() -> None:
 
 def test_an_alert_that_is_over_keeps_its_urgency_until_seen() -> None:
     """A past ALARM nobody saw is not listed as a lesser alert."""
-    watch = OnePoint(_rule())
+    watch = OnePoint(rule())
     for time_s, value in enumerate((15.0, 25.0, 5.0)):
         watch.sees(value, float(time_s))
 
@@ -158,7 +140,7 @@ def test_an_alert_that_is_over_keeps_its_urgency_until_seen() -> None:
 
 def test_an_old_acknowledgement_leaves_a_pending_change_alone() -> None:
     """Acknowledging what is at rest is no transition, and does not restart a delay."""
-    watch = OnePoint(_rule(on_delay_s=10.0))
+    watch = OnePoint(rule(on_delay_s=10.0))
     watch.sees(15.0, 0.0)
     watch.asks(RequestKind.ACKNOWLEDGE)
 
@@ -168,12 +150,12 @@ def test_an_old_acknowledgement_leaves_a_pending_change_alone() -> None:
 
 def test_every_row_of_the_table_is_complete() -> None:
     """Rationalisation (ISA-TR18.2.2): cause, consequence, priority and time to respond stand in every row."""
-    for rule in ALERT_TABLE.values():
-        assert rule.cause
-        assert rule.consequence
-        assert rule.action
-        assert rule.priorities == tuple(sorted(rule.priorities))
-        assert rule.respond_within_s > 0
+    for row in ALERT_TABLE.values():
+        assert row.cause
+        assert row.consequence
+        assert row.action
+        assert row.priorities == tuple(sorted(row.priorities))
+        assert row.respond_within_s > 0
 
 
 def test_points_cover_every_row_and_rise() -> None:

@@ -13,9 +13,10 @@ from hypothesis import strategies as st
 from scipy.integrate import quad
 
 from monitor.core.assessment import Array
-from monitor.core.dose import GAS_CONSTANT_J_MOL_K, ZERO_C_K, cautious_law, hopeful_law, mean_rate
+from monitor.core.dose import GAS_CONSTANT_J_MOL_K, ZERO_C_K, cautious_law, hopeful_law
 from monitor.core.parameters import Strand
 from tests.machines import GREY
+from tests.mean_rate import mean_rate
 
 EV_KJ_MOL = 96.48533212331  # one electronvolt per particle (CODATA)
 

@@ -3,11 +3,13 @@
 from collections.abc import AsyncIterator, Iterator
 from math import inf
 
+import numpy as np
 import pytest
 
 from connectors.recording import Conclusion
 from connectors.recording_encoder import Encoder
 from connectors.telemetry import Execution, Sample
+from monitor.build_file import BuildSchedule
 from monitor.config import demo_profile
 from monitor.core.engine import run
 from monitor.core.engine_input import EngineInput
@@ -25,6 +27,10 @@ PARAMETERS = demo_profile().parameters
 BUILD = [Turn(1, 600.0), Turn(2, 600.0), Turn(1, 1200.0), Turn(3, 600.0)]
 
 
+def _byte_at(schedule: BuildSchedule, time_s: float) -> float:
+    return float(np.interp(time_s, schedule.marks.time_s, schedule.marks.byte))
+
+
 def _events(turns: list[Turn], slower: float = 1.0, period_s: float = 10.0, **extra: bool) -> Iterator[Sample]:
     """The machine living through a build, `slower` times slower than planned; at 195 °C."""
     schedule = schedule_of(turns)
@@ -34,7 +40,7 @@ def _events(turns: list[Turn], slower: float = 1.0, period_s: float = 10.0, **ex
     for sample, now_s in zip(samples(course, PARAMETERS), planned_s.tolist(), strict=True):
         values = dict(sample.values)
         if "by_byte" in extra:
-            values["file_byte"] = schedule.marks.byte_at(now_s)
+            values["file_byte"] = _byte_at(schedule, now_s)
         yield Sample(sample.time_s, values, Execution.ACTIVE)
 
 
@@ -65,7 +71,7 @@ def test_next_uses_are_those_of_the_file() -> None:
 def test_the_place_in_the_file_goes_before_feed() -> None:
     """A machine that tells its place in the file is followed by it, whatever its feed says."""
     follower = PlanFollower(schedule_of(BUILD))
-    halfway = schedule_of(BUILD).marks.byte_at(1800.0)
+    halfway = _byte_at(schedule_of(BUILD), 1800.0)
     word = follower.take(Sample(0.0, {"file_byte": halfway, "fed_mm:1": 0.0}, Execution.ACTIVE))
 
     assert word is not None

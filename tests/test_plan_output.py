@@ -12,6 +12,7 @@ from jsonschema import Draft202012Validator
 
 from monitor.config import demo_profile
 from monitor.load_out_data import load_out_data
+from monitor.page_parts import POLICY
 from monitor.plan_blocks import Heading, Items, Table, Timeline, Typed, Words
 from monitor.plan_data import json_text, plan_data
 from monitor.plan_page import FIRST_LINE, page_text
@@ -308,7 +309,7 @@ class TestPage:
         assert not {"script", "link", "img", "iframe", "a", "object"} & set(page.tags)
         assert "http" not in text.replace("http-equiv", "")
         assert "url(" not in text
-        assert "default-src 'none'; style-src 'unsafe-inline'" in page.values
+        assert POLICY in page.values
         assert "prefers-color-scheme: dark" in text
         assert "@media print" in text
 

@@ -16,13 +16,14 @@ from scipy.special import exp1
 
 from monitor.core import softening
 from monitor.core.assessment import Array
-from monitor.core.dose import GAS_CONSTANT_J_MOL_K, ZERO_C_K, DoseLaw, cautious_law, mean_rate
+from monitor.core.dose import GAS_CONSTANT_J_MOL_K, ZERO_C_K, DoseLaw, cautious_law
 from monitor.core.field import build_field
 from monitor.core.forecast import standing_left_s
 from monitor.core.parameters import Strand
 from monitor.core.softening import UNIVERSAL_C1, UNIVERSAL_C2_K, softening_rate
 from monitor.materials import load_materials
 from tests.machines import GREY, machine
+from tests.mean_rate import mean_rate
 
 LN_10 = math.log(10.0)
 

@@ -14,7 +14,7 @@ from matplotlib.image import imread
 
 from monitor.cli import main
 from monitor.exit_codes import DONE, WRONG_USE
-from monitor.report.html_page import POLICY
+from monitor.page_parts import POLICY
 from monitor.report.markdown_page import plain
 from tests.browser import DARK, opened, pictured, printed, trap
 from tests.report_examples import replay

@@ -9,8 +9,8 @@ from connectors.serial_protocol import SerialProtocol
 from connectors.serial_settings import SerialSettings
 from connectors.simulated_machine import simulate
 from connectors.simulated_scenarios import INPUTS, SCENARIOS
-from connectors.simulated_wire import MOTION_PATTERN, SENSORS, Feed, SerialVoice
 from connectors.telemetry import Sample
+from tests.simulated_wire import MOTION_PATTERN, SENSORS, Feed, SerialVoice
 
 PATTERNS = [{"name": "motion", "regex": MOTION_PATTERN, "channels": {"sensed_mm": {"group": "mm"}}}]
 

@@ -11,7 +11,8 @@ import pytest
 
 from connectors.simulated_machine import simulate
 from connectors.simulated_scenarios import INPUTS, SCENARIOS
-from connectors.simulated_wire import (
+from connectors.telemetry import Execution, Sample
+from tests.simulated_wire import (
     DUTY_STEPS,
     FILE_BYTES,
     MOTION_PATTERN,
@@ -22,7 +23,6 @@ from connectors.simulated_wire import (
     storage_line,
     temperature_line,
 )
-from connectors.telemetry import Execution, Sample
 
 NUMBER = r"(-?\d+(?:\.\d+)?)"
 

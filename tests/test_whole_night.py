@@ -18,7 +18,6 @@ from connectors.serial_link import SerialLink
 from connectors.serial_settings import SerialSettings
 from connectors.simulated_machine import simulate
 from connectors.simulated_scenarios import INPUTS, SCENARIOS
-from connectors.simulated_wire import DUTY_STEPS, JsonVoice, SerialVoice
 from connectors.telemetry import Event, Execution, LinkChange, Sample
 from connectors.websocket_link import WebsocketLink
 from connectors.websocket_settings import WebsocketSettings
@@ -26,6 +25,7 @@ from monitor.config import demo_profile
 from monitor.core.alert_types import Priority
 from monitor.core.assessment import Assessment
 from monitor.core.engine import Engine, Step
+from tests.simulated_wire import DUTY_STEPS, JsonVoice, SerialVoice
 
 PERIOD_S = 10.0
 LONGEST_TEST_S = 60.0

@@ -163,15 +163,6 @@ class Marks:
         """Planned time at a place in the file [s]."""
         return float(np.interp(byte, self.byte, self.time_s))
 
-    def byte_at(self, time_s: float) -> float:
-        """Place in the file at a planned time; where time stands still, the first such place."""
-        later = int(np.searchsorted(self.time_s, time_s, side="left"))
-        if later == 0 or later == len(self.time_s):
-            return float(self.byte[min(later, len(self.byte) - 1)])
-        low_s, high_s = float(self.time_s[later - 1]), float(self.time_s[later])
-        low, high = float(self.byte[later - 1]), float(self.byte[later])
-        return low + (high - low) * (time_s - low_s) / (high_s - low_s)
-
 
 class Times(NamedTuple):
     """Of what the planned time is made up [s]; the number of tool changes is beside it."""

@@ -8,7 +8,6 @@ from connectors.telemetry import Execution
 from monitor.core.alert_types import Priority
 from monitor.core.assessment import Assessment, StrandAssessment
 
-CONTENT_TYPE: Final = "application/openmetrics-text; version=1.0.0; charset=utf-8"
 _MINUTE_S: Final = 60.0
 _MM_M: Final = 0.001
 

@@ -15,7 +15,6 @@ from monitor.importing.table_reader import TableReader
 from monitor.importing.tally import Tally
 from monitor.link_mapping import Link
 
-KINDS = ("csv", "serial", "websocket")
 _TABLE_ENDINGS = (".csv", ".tsv", ".tab")
 
 

@@ -46,7 +46,6 @@ class StrandFacts:
     min_feed_c: float
     min_feed_is_rule: bool
     glass_c: float
-    counts_mm: float | None  # of its encoder
     highest_dose_share: float = 0.0
     warn_share: float = 1.0
     longest_idle_s: float = 0.0

@@ -172,7 +172,6 @@ def _facts(strand: Strand) -> StrandFacts:
         min_feed_c=material.min_feed_c,
         min_feed_is_rule=material.min_feed_is_rule,
         glass_c=material.glass_c,
-        counts_mm=strand.drive.encoder_mm_per_count,
     )
 
 

@@ -7,10 +7,10 @@ from collections.abc import Iterable, Iterator
 from html import escape
 from typing import Final
 
+from monitor.page_parts import heading, items, page, paragraph, table
 from monitor.report.blocks import Block, Heading, Items, Plot, Table, Words
 
 FIRST_LINE: Final = "<!DOCTYPE html><!-- strandwatch report -->\n"
-POLICY: Final = "default-src 'none'; style-src 'unsafe-inline'; base-uri 'none'; form-action 'none'"
 _LIGHT: Final = """color-scheme: light; --paper: #fff; --ink: #1d1f21; --faint: #5a6066; --line: #d3d7db;
   --gap: #eceef0; --lead: #eef4fa; --edge: #2f6fb0; --s1: #0b62a4; --s2: #c2410c; --s3: #11735a; --s4: #a3246f;
   --s5: #4d5358; --s6: #8a6100; --s7: #6b3fa0; --s8: #0f7c8f; --stand: #c9d3dc; --warn: #d98a1f; --limit: #b3202a;"""
@@ -38,27 +38,20 @@ figure svg {{ width: 100%; height: auto; display: block; }}
 
 def page_text(blocks: Iterable[Block], title: str) -> str:
     """The whole page."""
-    head = (
-        '<html lang="en"><head><meta charset="utf-8">'
-        f'<meta http-equiv="Content-Security-Policy" content="{escape(POLICY)}">'
-        '<meta name="viewport" content="width=device-width">'
-        f"<title>{escape(title)}</title><style>{_STYLE}</style></head><body><main>\n"
-    )
-    return "".join([FIRST_LINE, head, *_parts(blocks), "</main></body></html>\n"])
+    return page(FIRST_LINE, title, _STYLE, _parts(blocks))
 
 
 def _parts(blocks: Iterable[Block]) -> Iterator[str]:
     for block in blocks:
         match block:
             case Heading(text, level):
-                yield f"<h{level}>{escape(text)}</h{level}>\n"
+                yield heading(text, level)
             case Words(text, is_lead):
-                css = ' class="lead"' if is_lead else ""
-                yield f"<p{css}>{escape(text)}</p>\n"
+                yield paragraph(text, "lead" if is_lead else "")
             case Items(texts):
-                yield f"<ul>{''.join(f'<li>{escape(text)}</li>' for text in texts)}</ul>\n"
+                yield items(texts)
             case Table():
-                yield _table(block)
+                yield table(block)
             case Plot():
                 yield _figure(block)
 
@@ -66,21 +59,4 @@ def _parts(blocks: Iterable[Block]) -> Iterator[str]:
 def _figure(plot: Plot) -> str:
     caption = f"<figcaption>{escape(plot.says)}</figcaption>"
     opening = f'<figure role="img" aria-label="{escape(plot.says)}">'
-    return f"<h3>{escape(plot.title)}</h3>\n{opening}{plot.svg}{caption}</figure>\n"
-
-
-def _table(table: Table) -> str:
-    heads = "".join(
-        f'<th scope="col"{_side(table, place)}>{escape(head)}</th>' for place, head in enumerate(table.heads)
-    )
-    rows = "".join(_row(table, cells) for cells in table.rows)
-    return f'<div class="scroll"><table><thead><tr>{heads}</tr></thead><tbody>\n{rows}</tbody></table></div>\n'
-
-
-def _row(table: Table, cells: tuple[str, ...]) -> str:
-    inner = "".join(f"<td{_side(table, place)}>{escape(cell)}</td>" for place, cell in enumerate(cells))
-    return f"<tr>{inner}</tr>\n"
-
-
-def _side(table: Table, place: int) -> str:
-    return ' class="right"' if place in table.right else ""
+    return f"{heading(plot.title, 3)}{opening}{plot.svg}{caption}</figure>\n"
