@@ -32,6 +32,9 @@ def test_lines_fit_a_wide_terminal_and_causes_in_common_are_named() -> None:
 def test_the_command_prints_it(capsys: pytest.CaptureFixture[str]) -> None:
     """`strandwatch alerts list` prints the table, and then how an alert is told."""
     assert main(["alerts", "list"]) == 0
+    listed = capsys.readouterr().out
+    assert main(["alerts"]) == 0
     printed, table = capsys.readouterr().out.splitlines(), list(alert_table_lines())
     assert printed[: len(table)] == table
+    assert listed.splitlines() == printed
     assert any("until" in line or "min" in line for line in printed[len(table) :])

@@ -37,7 +37,8 @@ exit status:
 def add_parser(subparsers: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None:
     """Add `alerts` with its commands."""
     parser = subparsers.add_parser("alerts", help="what may call you, and whether it reaches you")
-    commands = parser.add_subparsers(metavar="COMMAND", required=True)
+    parser.set_defaults(run=_list)
+    commands = parser.add_subparsers(metavar="COMMAND", help="without one: list")
     _add_list(commands)
     _add_test(commands)
 
