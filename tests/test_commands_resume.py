@@ -5,6 +5,7 @@ import signal
 import subprocess
 import time
 from datetime import datetime, timedelta
+from itertools import cycle
 from pathlib import Path
 
 import pytest
@@ -17,14 +18,19 @@ from tests.test_commands_watch import device as device  # noqa: PLC0414 -- a fix
 
 AGO_S = 3660.0
 """An hour and a minute."""
+_TEMPERATURES = cycle(range(191, 200))
 
 
 def _watched(device: Device, *words: str, last: signal.Signals = signal.SIGKILL) -> str:
-    """Watch until a sample has come, then end the watch; what it said."""
+    """Watch until a sample of its own has come, then end the watch; what it said.
+
+    Each watch is told another temperature: one that was resumed shows the last of the one before at once.
+    """
+    manifold_c = next(_TEMPERATURES)
     with _watching(device.profile, "--record", str(device.recordings), *words) as process:
         told = _read_until(process, "link up")
-        device.says(REPORT)
-        told += _read_until(process, "data GOOD")
+        device.says(REPORT.replace(b"195.1", f"{manifold_c}.1".encode()))
+        told += _read_until(process, f"manifold {manifold_c} °C")
         process.send_signal(last)
         out, err = process.communicate(timeout=SAFETY_S)
     return told + out + err
