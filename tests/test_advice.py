@@ -283,7 +283,6 @@ def test_only_the_merge_points_sensors_are_lowered() -> None:
 # ---- keep moving
 
 
-@pytest.mark.long
 @pytest.mark.parametrize("manifold_c", [195.0, 205.0, 215.0])
 def test_kept_moving_as_planned_nothing_calls_for_a_night(manifold_c: float) -> None:
     """Stood until its dose alert, then moved as planned while another strand builds: no alert for 8 h, a low dose.
