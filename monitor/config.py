@@ -16,19 +16,19 @@ from pydantic import ValidationError
 from connectors.withheld import without_secrets
 from monitor.build_file import MotionSettings
 from monitor.core.parameters import Parameters
-from monitor.link_mapping import Link, sensors_reported
-from monitor.material_errors import MaterialsError
-from monitor.material_tables import Origin, merge
-from monitor.materials import MaterialTable, load_materials, package_materials
+from monitor.materials.errors import MaterialsError
+from monitor.materials.known import MaterialTable, load_materials, package_materials
+from monitor.materials.tables import Origin, merge
 from monitor.planning.settings import PlanSettings
-from monitor.profile_checks import check
-from monitor.profile_defaults import DefaultUsed, defaults_used
-from monitor.profile_draft import draft
-from monitor.profile_faults import Fault, Finding, Place, ProfileError, fault, findings, value_at
-from monitor.profile_model import ProfileFile
-from monitor.profile_motion import motion_settings
-from monitor.profile_parameters import Loan, check_materials, loans, make_parameters
-from monitor.profile_planning import plan_settings
+from monitor.profile.checks import check
+from monitor.profile.defaults import DefaultUsed, defaults_used
+from monitor.profile.draft import draft
+from monitor.profile.faults import Fault, Finding, Place, ProfileError, fault, findings, value_at
+from monitor.profile.link_mapping import Link, sensors_reported
+from monitor.profile.model import ProfileFile
+from monitor.profile.motion import motion_settings
+from monitor.profile.parameters import Loan, check_materials, loans, make_parameters
+from monitor.profile.planning import plan_settings
 from monitor.text_file import UnreadableError, read_text_file, tables_of
 
 __all__ = [
@@ -42,7 +42,7 @@ __all__ = [
     "profile_from_tables",
 ]
 
-DEMO_FILE: Final = "demo_profile.toml"
+DEMO_FILE: Final = "profile/demo_profile.toml"
 
 
 @dataclass(frozen=True, slots=True)

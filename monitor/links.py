@@ -5,8 +5,8 @@ from connectors.link import Clock, Link
 from connectors.serial_link import SerialLink
 from connectors.serial_settings import SerialSettings
 from connectors.websocket_link import WebsocketLink
-from monitor.link_mapping import Link as LinkSettings
-from monitor.link_mapping import address
+from monitor.profile.link_mapping import Link as LinkSettings
+from monitor.profile.link_mapping import address
 
 
 def open_link(settings: LinkSettings, clock: Clock, *, may_reset: bool, waits: bool) -> Link:

@@ -15,7 +15,7 @@ from monitor.exit_codes import ALARM, DONE, OWN_FAULT
 from monitor.headless import JsonPrinter, PlainPrinter, Printer
 from monitor.output import Output, speak_utf8
 from monitor.pace import SCREEN_SPEED
-from monitor.seen_signal import seen_by_signal
+from monitor.service.seen_signal import seen_by_signal
 from monitor.session import Session
 from monitor.step import Step
 from monitor.stopping import BY_OWNER, ending_signals

@@ -18,7 +18,7 @@ from monitor.core.engine_input import EngineInput
 from monitor.core.next_use import NextUses
 from monitor.every import Every
 from monitor.plain_data import assessment_data, flow_slip_data, transition_data
-from monitor.recorded_inputs import recorded_input
+from monitor.recording.inputs import recorded_input
 from monitor.session_parts import Judge, Notifying, Recording, Serving, Source
 from monitor.step import Step
 from monitor.unreported import SensorRoll

@@ -25,7 +25,7 @@ class Judge(Protocol):
 
 
 class Recording(Protocol):
-    """A recorder (`monitor.recorder.Recorder`); it never raises, but tells its `failure`."""
+    """A recorder (`monitor.recording.recorder.Recorder`); it never raises, but tells its `failure`."""
 
     failure: str | None
 
@@ -47,7 +47,7 @@ class Recording(Protocol):
 
 
 class Notifying(Protocol):
-    """A notifier (`monitor.notifier.Notifier`): an onlooker with something to finish when the watch ends."""
+    """A notifier (`monitor.notify.notifier.Notifier`): an onlooker with something to finish when the watch ends."""
 
     @property
     def notice(self) -> str:
@@ -64,7 +64,7 @@ class Notifying(Protocol):
 
 
 class Serving(Protocol):
-    """What other screens attach to (`monitor.attach_server.AttachServer`); it never raises, but tells by its notice."""
+    """What other screens attach to (`monitor.attach.server.AttachServer`); it never raises, but tells by its notice."""
 
     notice: str
 

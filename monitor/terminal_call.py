@@ -9,7 +9,7 @@ from contextlib import suppress
 from typing import Final, NamedTuple, TextIO
 
 from monitor.core.alert_types import Alert, AlertState, Priority
-from monitor.notify_message import alert_name, plain
+from monitor.notify.message import alert_name, plain
 from monitor.step import Step
 
 AGAIN_S: Final = 30.0

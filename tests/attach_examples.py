@@ -13,9 +13,9 @@ import numpy as np
 from connectors.simulated_machine import simulate
 from connectors.simulated_scenarios import SCENARIOS
 from connectors.telemetry import Event
-from monitor.attach_server import AttachServer
-from monitor.attach_wire import Frames, FromWatch, Hello, framed, from_watch, hello
-from monitor.attached_client import AttachedClient
+from monitor.attach.client import AttachedClient
+from monitor.attach.server import AttachServer
+from monitor.attach.wire import Frames, FromWatch, Hello, framed, from_watch, hello
 from monitor.config import demo_profile
 from monitor.core.engine import Engine
 from monitor.session import Session

@@ -16,7 +16,7 @@ from connectors.serial_settings import SerialSettings
 from connectors.websocket_protocol import WebsocketProtocol
 from monitor.build_file import BuildFileError, MotionSettings, read_build_file
 from monitor.config import ProfileError, load_profile
-from monitor.notify_file import NotifyFileError, read_plan
+from monitor.notify.file import NotifyFileError, read_plan
 from tests.websocket_examples import settings as websocket_settings
 
 CHUNK: Final = 4096

@@ -13,7 +13,7 @@ from connectors.telemetry import Sample
 from monitor.commands import import_
 from tests.simulated_wire import MOTION_PATTERN, SENSORS, JsonVoice, SerialVoice
 
-PROFILE_TEXT = files("monitor").joinpath("demo_profile.toml").read_text(encoding="utf-8")
+PROFILE_TEXT = files("monitor.profile").joinpath("demo_profile.toml").read_text(encoding="utf-8")
 
 SERIAL_LINK = f"""
 [link]

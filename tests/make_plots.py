@@ -22,7 +22,7 @@ from monitor.core.field import build_field
 from monitor.core.forecast import standing_left_s
 from monitor.core.hot_path import stiff_from_mm, zone_places
 from monitor.core.parameters import Parameters, Strand
-from monitor.materials import load_materials
+from monitor.materials.known import load_materials
 
 FOLDER: Final = Path(monitor.core.__file__).parent / "plots"
 SETTLED_S: Final = 3600.0

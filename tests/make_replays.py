@@ -16,7 +16,7 @@ from connectors.simulated_link import SimulatedLink
 from connectors.simulated_scenarios import SCENARIOS, Absence, Scenario
 from monitor.config import demo_profile
 from monitor.core.engine import Engine
-from monitor.recording_start import start_recording
+from monitor.recording.start import start_recording
 from monitor.session import Session
 
 FOLDER: Final = Path(__file__).parent.parent / "replays"

@@ -11,8 +11,8 @@ from datetime import UTC, datetime
 from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 
 from monitor.core.alert_types import Alert, AlertState, AlertTransition, Priority
-from monitor.notify_attempt import Channel, Letter, Outcome
-from monitor.notify_message import Message
+from monitor.notify.attempt import Channel, Letter, Outcome
+from monitor.notify.message import Message
 from tests.watch_examples import ALERT
 
 STATES = {

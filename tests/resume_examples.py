@@ -9,9 +9,9 @@ from connectors.recording import Conclusion, read_recording
 from connectors.telemetry import Event, Execution, LinkChange, Sample
 from monitor.config import Profile, demo_profile
 from monitor.core.engine import Engine
-from monitor.recording_start import go_on_recording, start_recording
-from monitor.resuming import take_up
-from monitor.resumption import Resumption, resumption
+from monitor.recording.start import go_on_recording, start_recording
+from monitor.resume.catching_up import take_up
+from monitor.resume.seam import Resumption, resumption
 from monitor.session import Session
 from tests.watch_examples import ListedLink
 

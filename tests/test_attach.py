@@ -16,14 +16,17 @@ import pytest
 
 from connectors.recording import Conclusion, read_recording
 from connectors.telemetry import LinkChange, Tick
-from monitor import attach_place, attach_screen, attach_server, attached_client
-from monitor.attach_server import MOST_SCREENS, AttachServer
-from monitor.attach_wire import Ask, Bye, Hello, News, Refused, framed, hello
-from monitor.attached_client import AttachedClient, AttachError
+from monitor.attach import client as attached_client
+from monitor.attach import place as attach_place
+from monitor.attach import screen as attach_screen
+from monitor.attach import server as attach_server
+from monitor.attach.client import AttachedClient, AttachError
+from monitor.attach.server import MOST_SCREENS, AttachServer
+from monitor.attach.wire import Ask, Bye, Hello, News, Refused, framed, hello
 from monitor.client import WatchClient
 from monitor.config import demo_profile
 from monitor.core.alert_types import AlertState, RequestKind
-from monitor.recording_start import start_recording
+from monitor.recording.start import start_recording
 from monitor.session import Session
 from tests.attach_examples import HeldNight, attached, offered, raw, same, session_of, until
 from tests.watch_examples import ListedLink, ScriptedEngine, sample

@@ -15,8 +15,8 @@ from hypothesis import strategies as st
 
 from connectors.simulated_machine import simulate
 from connectors.simulated_scenarios import SCENARIOS
-from monitor import attach_wire
-from monitor.attach_wire import (
+from monitor.attach import wire as attach_wire
+from monitor.attach.wire import (
     LONGEST_FROM_SCREEN,
     Ask,
     Bye,

@@ -8,11 +8,11 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from monitor import bench_materials
 from monitor.bench.report import Figure
-from monitor.bench_materials import NotWrittenError, by_hand, edited, standing, write_figure
-from monitor.material_example import EXAMPLE
-from monitor.materials import load_materials, package_materials
+from monitor.bench_seat import materials as bench_materials
+from monitor.bench_seat.materials import NotWrittenError, by_hand, edited, standing, write_figure
+from monitor.materials.example import EXAMPLE
+from monitor.materials.known import load_materials, package_materials
 
 FIGURE = Figure(171.0, 160.0, "bench 2026-11-27, garage, input 1, 2 mm/s (4.8 mm³/s), 8 attempts")
 WRITTEN = """\

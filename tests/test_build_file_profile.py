@@ -6,9 +6,9 @@ import pytest
 
 from monitor.build_file import MotionSettings
 from monitor.build_file.settings import NO_LIMIT, AxisLimits
-from monitor.profile_model import MotionTable
-from monitor.profile_report import summary_lines
-from monitor.profile_template import Choices, profile_text
+from monitor.profile.model import MotionTable
+from monitor.profile.report import summary_lines
+from monitor.profile.template import Choices, profile_text
 from tests.config_examples import LINK, SOUND, only_fault, parse
 
 MOTION = """

@@ -9,10 +9,10 @@ from threading import Thread
 import pytest
 
 from connectors.telemetry import Event, LinkChange, Tick
-from monitor.check_in import RETRY_S, CheckIn, fetcher
-from monitor.notifier import Notifier
-from monitor.notify_attempt import NO_ANSWER, Letter, Outcome
-from monitor.notify_plan import NotifyPlan
+from monitor.notify.attempt import NO_ANSWER, Letter, Outcome
+from monitor.notify.check_in import RETRY_S, CheckIn, fetcher
+from monitor.notify.notifier import Notifier
+from monitor.notify.plan import NotifyPlan
 from tests.notify_examples import Postman, free_port, silent_server, until
 from tests.watch_examples import ScriptedStep, sample
 
@@ -132,6 +132,6 @@ def test_a_server_that_is_not_there_or_ends_the_connection_is_told_without_its_a
 
 async def test_a_server_that_never_answers_is_left_alone(monkeypatch: pytest.MonkeyPatch) -> None:
     """The socket's own time ends it."""
-    monkeypatch.setattr("monitor.check_in.SOCKET_TIMEOUT_S", 0.05)
+    monkeypatch.setattr("monitor.notify.check_in.SOCKET_TIMEOUT_S", 0.05)
     with silent_server() as (port, _):
         assert _fetched(f"http://127.0.0.1:{port}/secret") == "it could not be reached, or gave no answer"

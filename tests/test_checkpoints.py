@@ -9,10 +9,9 @@ from random import Random
 import numpy as np
 import pytest
 
-import monitor.checkpoints
+import monitor.replay.checkpoints
 from connectors.recording import Conclusion, read_recording
 from connectors.telemetry import LinkChange, Sample, Tick
-from monitor.checkpoints import SPACING_EVENTS, SPACING_S, Timeline, judged
 from monitor.config import profile_from_tables
 from monitor.core.alert_types import AlertTransition, Request, RequestKind
 from monitor.core.alert_values import point_values
@@ -21,6 +20,7 @@ from monitor.core.engine import advance
 from monitor.core.engine_input import EngineInput
 from monitor.core.engine_state import EngineState, Model, build_model, initial_state
 from monitor.core.next_use import NextUse, NextUses
+from monitor.replay.checkpoints import SPACING_EVENTS, SPACING_S, Timeline, judged
 
 REPLAYS = Path(__file__).parent.parent / "replays"
 NIGHTS = ("jam-after-idle", "link-drop-outs")
@@ -152,7 +152,7 @@ def test_a_difference_would_be_found() -> None:
 
 def test_with_fewer_checkpoints_places_stay_the_same_and_memory_is_bounded(monkeypatch: pytest.MonkeyPatch) -> None:
     """Beyond the most that is kept every other checkpoint goes; what is between is reached from the one before."""
-    monkeypatch.setattr(monitor.checkpoints, "MOST_STATES", 6)
+    monkeypatch.setattr(monitor.replay.checkpoints, "MOST_STATES", 6)
     model, events = night("jam-after-idle")
     timeline, states = judged(events, model), straight("jam-after-idle")
     assert timeline.states_kept <= 6
@@ -171,7 +171,7 @@ def test_no_place_is_far_from_a_checkpoint(monkeypatch: pytest.MonkeyPatch) -> N
         judged_s.append(event.time_s)
         return advance(model, state, event)
 
-    monkeypatch.setattr(monitor.checkpoints, "advance", counted)
+    monkeypatch.setattr(monitor.replay.checkpoints, "advance", counted)
     random = Random(5)  # noqa: S311 -- repeatable places
     for _ in range(200):
         judged_s.clear()

@@ -18,7 +18,7 @@ from pathlib import Path
 import pytest
 
 from connectors.recording import Conclusion, read_recording
-from monitor import attach_server
+from monitor.attach import server as attach_server
 from monitor.cli import main
 
 ROOT = Path(__file__).parents[1]

@@ -21,8 +21,8 @@ from connectors.errors import LinkFailedError
 from connectors.recording import Conclusion, read_recording
 from connectors.telemetry import Event, Sample
 from monitor.bench.report import Row, table_lines
-from monitor.bench_answers import Answers
-from monitor.bench_log import append, log_beside, read
+from monitor.bench_seat.answers import Answers
+from monitor.bench_seat.log import append, log_beside, read
 from monitor.commands import bench as command
 from monitor.commands.bench_run import Bench, carry_out, make_bench, run
 from monitor.config import demo_profile

@@ -13,12 +13,12 @@ from monitor import reading_bar
 from monitor.cli import main
 from monitor.config import DEMO_FILE
 from monitor.exit_codes import DONE, NOT_SURVIVED, WRONG_USE
-from monitor.plan_page import FIRST_LINE
+from monitor.plan_pages.page import FIRST_LINE
 from monitor.reading_bar import ReadingBar
 from tests.planned_builds import Turn, build_text, layers
 
 PROFILE = str(files("monitor").joinpath(DEMO_FILE))
-SCHEMA = json.loads(files("monitor").joinpath("plan.schema.json").read_text(encoding="utf-8"))
+SCHEMA = json.loads(files("monitor.plan_pages").joinpath("plan.schema.json").read_text(encoding="utf-8"))
 HEAD = "M83\nM104 T9 S195\nT0\n"
 
 

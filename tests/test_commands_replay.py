@@ -19,7 +19,7 @@ from monitor.cli import main
 from monitor.config import DEMO_FILE, demo_profile
 from monitor.core.alert_types import RequestKind
 from monitor.core.engine import Engine
-from monitor.recording_start import start_recording
+from monitor.recording.start import start_recording
 from monitor.session import Session
 from monitor.step import Step
 

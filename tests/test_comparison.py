@@ -1,8 +1,8 @@
 """A replay is held against its recording: the same changes of alerts, or told which are not."""
 
 from connectors.recording import Conclusion
-from monitor.comparison import AlertMark, comparison_lines, recorded_mark, replayed_mark
 from monitor.plain_data import transition_data
+from monitor.replay.comparison import AlertMark, comparison_lines, recorded_mark, replayed_mark
 from tests.watch_examples import RAISED
 
 

@@ -16,7 +16,7 @@ from monitor.config import (
     profile_from_tables,
 )
 from monitor.core.parameters import WallLaw
-from monitor.material_files import user_file
+from monitor.materials.files import user_file
 from tests.config_examples import LINK, SOUND, changed, faults_of, parse
 
 

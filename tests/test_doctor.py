@@ -13,14 +13,18 @@ import pytest
 from connectors.link import Link as OpenLink
 from connectors.serial_settings import SerialSettings
 from connectors.telemetry import Event, LinkChange, Malformed, Sample
-from monitor import doctor_computer, doctor_machine, doctor_places, doctor_sight, doctor_trial
 from monitor.cli import main
-from monitor.doctor_computer import Clock, Terminal
-from monitor.doctor_findings import Finding, Verdict, fine, is_wrong, lines, look, wrong
-from monitor.doctor_machine import Port
-from monitor.doctor_places import Place
+from monitor.doctor import computer as doctor_computer
+from monitor.doctor import machine as doctor_machine
+from monitor.doctor import places as doctor_places
+from monitor.doctor import sight as doctor_sight
+from monitor.doctor import trial as doctor_trial
+from monitor.doctor.computer import Clock, Terminal
+from monitor.doctor.findings import Finding, Verdict, fine, is_wrong, lines, look, wrong
+from monitor.doctor.machine import Port
+from monitor.doctor.places import Place
 from monitor.exit_codes import DONE, FOUND_WRONG, WRONG_USE
-from monitor.link_mapping import Link
+from monitor.profile.link_mapping import Link
 from tests.config_examples import LINK, SOUND
 from tests.test_serial_link import PtyDevice
 from tests.websocket_examples import settings as websocket_settings

@@ -18,9 +18,9 @@ from connectors.telemetry import Event, Execution, LinkChange, Sample, Tick
 from monitor.core.alert_types import AlertState, Priority, RequestKind
 from monitor.core.assessment import Assessment
 from monitor.core.engine import Engine
-from monitor.heartbeat import EVERY_S, Heartbeat, status_text
-from monitor.seen_signal import acknowledge_all, seen_by_signal
-from monitor.service_manager import ServiceManager, service_manager
+from monitor.service.heartbeat import EVERY_S, Heartbeat, status_text
+from monitor.service.seen_signal import acknowledge_all, seen_by_signal
+from monitor.service.service_manager import ServiceManager, service_manager
 from monitor.session import Session
 from tests.notify_examples import until
 from tests.watch_examples import ALERT, ASSESSMENT, PARAMETERS, ListedLink, ScriptedStep, sample

@@ -24,7 +24,7 @@ from monitor.exit_codes import DONE, WrongUseError
 from monitor.importing.import_map import ImportMap, LineMarks
 from monitor.importing.reading import make_reader
 from monitor.importing.source_file import Line
-from monitor.link_mapping import Link
+from monitor.profile.link_mapping import Link
 from tests.import_examples import (
     PROFILE_TEXT,
     SERIAL_LINK,

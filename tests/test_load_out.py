@@ -8,9 +8,9 @@ import pytest
 from monitor.config import demo_profile
 from monitor.core.engine_state import build_model
 from monitor.core.parameters import Parameters, Strand
-from monitor.load_out_words import LoadOutWords
-from monitor.materials import package_materials
-from monitor.plan_report import Report
+from monitor.materials.known import package_materials
+from monitor.plan_pages.load_out_words import LoadOutWords
+from monitor.plan_pages.report import Report
 from monitor.planning.load_out import LoadOut, load_out, purge_mm
 from monitor.planning.settings import PlanSettings
 

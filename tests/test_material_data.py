@@ -12,8 +12,8 @@ import pytest
 
 from monitor.core.dose import cautious_law
 from monitor.core.parameters import Material, Strand
-from monitor.material_model import Entry, PolymerTable, Status, Value, values
-from monitor.materials import MaterialTable, load_materials
+from monitor.materials.known import MaterialTable, load_materials
+from monitor.materials.model import Entry, PolymerTable, Status, Value, values
 
 GAS_CONSTANT = 8.314462618  # J/(mol K), exact in the SI of 2019 (CODATA)
 ZERO_C_K = 273.15
@@ -321,7 +321,7 @@ class TestDemo:
 
 
 def text(file: str) -> str:
-    return files("monitor").joinpath(file).read_text(encoding="utf-8")
+    return files("monitor.materials").joinpath(file).read_text(encoding="utf-8")
 
 
 def raw_tables(file: str) -> dict[str, dict[str, dict[str, object]]]:

@@ -12,9 +12,8 @@ from pydantic import ValidationError
 
 from monitor.cli import main
 from monitor.core.parameters import LinerLimits
-from monitor.material_files import user_file
-from monitor.material_model import Value, values
-from monitor.materials import (
+from monitor.materials.files import user_file
+from monitor.materials.known import (
     IncompleteMaterialError,
     MaterialError,
     MaterialsError,
@@ -22,6 +21,7 @@ from monitor.materials import (
     UnknownMaterialError,
     load_materials,
 )
+from monitor.materials.model import Value, values
 
 WHOLE: dict[str, Any] = {
     "structure": "amorphous",

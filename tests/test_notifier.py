@@ -8,10 +8,10 @@ import pytest
 
 from connectors.telemetry import Event
 from monitor.core.alert_types import Priority
-from monitor.notifier import CLOSE_WITHIN_S, Notifier
-from monitor.notify_attempt import NO_ANSWER, TIMEOUT_S, Channel, Letter
-from monitor.notify_plan import NotifyPlan
-from monitor.notify_queue import FIRST_PAUSE_S, LONGEST_PAUSE_S, MOST_UNDER_WAY, MOST_WAITING, ChannelQueue
+from monitor.notify.attempt import NO_ANSWER, TIMEOUT_S, Channel, Letter
+from monitor.notify.notifier import CLOSE_WITHIN_S, Notifier
+from monitor.notify.plan import NotifyPlan
+from monitor.notify.queue import FIRST_PAUSE_S, LONGEST_PAUSE_S, MOST_UNDER_WAY, MOST_WAITING, ChannelQueue
 from monitor.session import Session
 from tests.notify_examples import Postman, SimulatedTime, message, transition, until
 from tests.watch_examples import ListedLink, NotedRecorder, ScriptedEngine, ScriptedStep, sample

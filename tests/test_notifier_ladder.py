@@ -11,14 +11,14 @@ from typing import Any
 from connectors.errors import LinkFailedError
 from connectors.recording import Conclusion, Recording
 from connectors.telemetry import Event, Execution, Tick
-from monitor.check_in import CheckIn
 from monitor.core.alert_types import Alert, AlertState, AlertTransition, Priority
 from monitor.core.assessment import Assessment, Quality, WallReading
-from monitor.notifier import Notifier
-from monitor.notify_attempt import TIMEOUT_S
-from monitor.notify_plan import NotifyPlan, ladder_text
-from monitor.notify_queue import FIRST_PAUSE_S
-from monitor.recorder import Recorder
+from monitor.notify.attempt import TIMEOUT_S
+from monitor.notify.check_in import CheckIn
+from monitor.notify.notifier import Notifier
+from monitor.notify.plan import NotifyPlan, ladder_text
+from monitor.notify.queue import FIRST_PAUSE_S
+from monitor.recording.recorder import Recorder
 from monitor.session import Session
 from monitor.stopping import BY_OWNER
 from tests.notify_examples import NOW, Postman, SimulatedTime, until

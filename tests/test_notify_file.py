@@ -5,7 +5,7 @@ from pathlib import Path
 import pytest
 
 from monitor.core.alert_types import Priority
-from monitor.notify_file import DEFAULT_NAME, NotifyFileError, default_file, plan_of, read_plan
+from monitor.notify.file import DEFAULT_NAME, NotifyFileError, default_file, plan_of, read_plan
 
 GOOD = """
 [[channels]]

@@ -5,7 +5,7 @@ import pytest
 from monitor.cli import main
 from monitor.core.alert_types import Priority
 from monitor.exit_codes import DONE
-from monitor.notify_ladder import Call, Ladder
+from monitor.notify.ladder import Call, Ladder
 
 MINUTES = (0.0, 2.0, 5.0)
 REPEAT_S = 900.0

@@ -3,7 +3,7 @@
 import pytest
 
 from monitor.core.alert_types import Priority
-from monitor.notify_message import LONGEST_TEXT, LONGEST_TITLE, message_of, plain
+from monitor.notify.message import LONGEST_TEXT, LONGEST_TITLE, message_of, plain
 from tests.notify_examples import NOW, transition
 
 

@@ -13,11 +13,11 @@ from aiosmtpd.controller import Controller
 from aiosmtpd.smtp import Envelope
 
 from monitor.core.alert_types import Priority
-from monitor.notifier import Notifier
-from monitor.notify_attempt import NO_ANSWER, TIMEOUT_S, Channel, Letter, begin, outcome_in_time
-from monitor.notify_message import message_of
-from monitor.notify_plan import NotifyPlan
-from monitor.notify_service import sender_for
+from monitor.notify.attempt import NO_ANSWER, TIMEOUT_S, Channel, Letter, begin, outcome_in_time
+from monitor.notify.message import message_of
+from monitor.notify.notifier import Notifier
+from monitor.notify.plan import NotifyPlan
+from monitor.notify.service import sender_for
 from monitor.session import Session
 from tests.notify_examples import (
     NOW,

@@ -7,9 +7,9 @@ import pytest
 
 from monitor.commands.alerts_run import status_of, verdict_lines
 from monitor.exit_codes import DONE, NOT_ACCEPTED, NOT_SEEN
-from monitor.notify_attempt import NO_ANSWER, TIMEOUT_S
-from monitor.notify_plan import NotifyPlan
-from monitor.notify_trial import Climb, Clock, Trial
+from monitor.notify.attempt import NO_ANSWER, TIMEOUT_S
+from monitor.notify.plan import NotifyPlan
+from monitor.notify.trial import Climb, Clock, Trial
 from tests.notify_examples import Postman, SimulatedTime, until
 
 TEN_MINUTES_S = 600.0

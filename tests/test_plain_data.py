@@ -36,7 +36,7 @@ from monitor.plain_data import (
     output_line,
     transition_data,
 )
-from monitor.request_data import request_data, request_in
+from monitor.recording.request_data import request_data, request_in
 from tests.doubt_examples import DOUBTS, LIMIT_MIN
 from tests.recording_examples import HEADER, validator
 

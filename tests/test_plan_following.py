@@ -15,11 +15,11 @@ from monitor.core.engine import run
 from monitor.core.engine_input import EngineInput
 from monitor.core.next_use import NextUse, NextUses
 from monitor.followed_source import FollowedSource
-from monitor.plan_note_data import next_uses_data
 from monitor.planning.course import Change, Course, feed_of, samples, times_of, walls_of
 from monitor.planning.following import PlanFollower
 from monitor.planning.settings import PlanSettings
-from monitor.recorded_inputs import input_in
+from monitor.recording.inputs import input_in
+from monitor.recording.plan_note_data import next_uses_data
 from tests.planned_builds import HOUR_S, Turn, lantern, layers, schedule_of
 from tests.recording_examples import HEADER, validator
 

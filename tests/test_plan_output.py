@@ -11,24 +11,24 @@ import pytest
 from jsonschema import Draft202012Validator
 
 from monitor.config import demo_profile
-from monitor.load_out_data import load_out_data
 from monitor.page_parts import POLICY
-from monitor.plan_blocks import Heading, Items, Table, Timeline, Typed, Words
-from monitor.plan_data import json_text, plan_data
-from monitor.plan_page import FIRST_LINE, page_text
-from monitor.plan_picture import picture_columns, picture_lines
-from monitor.plan_places import place_of, set_point_line
-from monitor.plan_report import Report
-from monitor.plan_strip import Cell, Row, Strip, strip_of
-from monitor.plan_svg import svg_text
-from monitor.plan_words import plan_blocks
+from monitor.plan_pages.blocks import Heading, Items, Table, Timeline, Typed, Words
+from monitor.plan_pages.data import json_text, plan_data
+from monitor.plan_pages.load_out_data import load_out_data
+from monitor.plan_pages.page import FIRST_LINE, page_text
+from monitor.plan_pages.picture import picture_columns, picture_lines
+from monitor.plan_pages.places import place_of, set_point_line
+from monitor.plan_pages.report import Report
+from monitor.plan_pages.strip import Cell, Row, Strip, strip_of
+from monitor.plan_pages.svg import svg_text
+from monitor.plan_pages.words import plan_blocks
 from monitor.planning.load_out import load_out
 from monitor.planning.options import Changes
 from monitor.planning.plan import Plan, make_plan, prepared
 from monitor.planning.settings import PlanSettings
 from tests.planned_builds import HOUR_S, Turn, build_text, lantern, layers, schedule_of
 
-SCHEMA = json.loads(files("monitor").joinpath("plan.schema.json").read_text(encoding="utf-8"))
+SCHEMA = json.loads(files("monitor.plan_pages").joinpath("plan.schema.json").read_text(encoding="utf-8"))
 
 
 def _plan(turns: list[Turn], manifold_c: float | None = 195.0, settings: PlanSettings | None = None) -> Plan:

@@ -14,11 +14,11 @@ from monitor.commands import profile as command
 from monitor.config import load_profile, parse_profile
 from monitor.core.parameters import ColdEnd, WallLaw
 from monitor.exit_codes import WrongUseError
-from monitor.profile_new import choose
-from monitor.profile_report import CAUTION
-from monitor.profile_template import Choices, profile_text
+from monitor.profile.new import choose
+from monitor.profile.report import CAUTION
+from monitor.profile.template import Choices, profile_text
 
-DEMO = Path(command.__file__).parent.parent / "demo_profile.toml"
+DEMO = Path(command.__file__).parent.parent / "profile" / "demo_profile.toml"
 
 
 def arguments(*words: str) -> argparse.Namespace:

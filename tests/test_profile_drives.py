@@ -4,9 +4,9 @@ from pathlib import Path
 
 import pytest
 
-from monitor.profile_drives import drive_of
-from monitor.profile_model import InputTable
-from monitor.profile_report import summary_lines
+from monitor.profile.drives import drive_of
+from monitor.profile.model import InputTable
+from monitor.profile.report import summary_lines
 from tests.config_examples import LINK, SOUND, changed, faults_of, parse
 
 WHEEL = """\

@@ -6,8 +6,8 @@ import pytest
 
 from monitor.config import demo_profile
 from monitor.planning.settings import PlanSettings
-from monitor.profile_report import summary_lines
-from monitor.profile_template import Choices, profile_text
+from monitor.profile.report import summary_lines
+from monitor.profile.template import Choices, profile_text
 from tests.config_examples import SOUND, only_fault, parse
 
 HEATERS = """

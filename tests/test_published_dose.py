@@ -21,7 +21,7 @@ from monitor.core.field import build_field
 from monitor.core.forecast import standing_left_s
 from monitor.core.parameters import Strand
 from monitor.core.softening import UNIVERSAL_C1, UNIVERSAL_C2_K, softening_rate
-from monitor.materials import load_materials
+from monitor.materials.known import load_materials
 from tests.machines import GREY, machine
 from tests.mean_rate import mean_rate
 

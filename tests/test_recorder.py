@@ -19,8 +19,8 @@ import pytest
 from connectors.errors import RecordingError
 from connectors.recording import Conclusion, read_recording
 from connectors.telemetry import Sample, Tick
-from monitor import recording_place
-from monitor.recorder import RETRY_EVERY_S, Recorder
+from monitor.recording import place as recording_place
+from monitor.recording.recorder import RETRY_EVERY_S, Recorder
 from tests.recording_examples import HEADER, NIGHT, validator
 
 NEVER_S = 3600.0
@@ -316,7 +316,7 @@ def _full_disk(_file: int, _data: bytes) -> int:
 def _run(script: str, *arguments: str) -> subprocess.Popen[bytes]:
     root = Path(__file__).parent.parent
     preamble = "from pathlib import Path\nimport os, sys\nfrom tests.recording_examples import HEADER\n"
-    preamble += "from connectors.telemetry import Sample, Tick\nfrom monitor.recorder import Recorder\n"
+    preamble += "from connectors.telemetry import Sample, Tick\nfrom monitor.recording.recorder import Recorder\n"
     command = [sys.executable, "-c", preamble + script, *arguments]
     return subprocess.Popen(command, stdout=subprocess.PIPE, cwd=root)  # noqa: S603 -- our own script
 

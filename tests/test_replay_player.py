@@ -16,11 +16,11 @@ from monitor.commands.replay_screen import closing_lines
 from monitor.config import demo_profile, profile_from_tables
 from monitor.core.alert_types import AlertState, RequestKind
 from monitor.core.engine import Engine
-from monitor.recording_start import start_recording
-from monitor.replay_clock import RecordedClock
-from monitor.replay_player import Player
-from monitor.replay_reading import Reading
-from monitor.replay_view import FASTEST, MarkKind
+from monitor.recording.start import start_recording
+from monitor.replay.clock import RecordedClock
+from monitor.replay.player import Player
+from monitor.replay.reading import Reading
+from monitor.replay.view import FASTEST, MarkKind
 from monitor.session import Session
 from monitor.step import Step
 from tests.watch_examples import ListedLink

@@ -11,7 +11,7 @@ from pathlib import Path
 import pytest
 
 from monitor.config import Profile, demo_profile, profile_from_tables
-from monitor.resuming import CannotResumeError, take_up
+from monitor.resume.catching_up import CannotResumeError, take_up
 from tests.resume_examples import record_night, resumed_session, taken_up
 
 GAP_S = 40.0

@@ -1,7 +1,7 @@
 """Counters of feed go on over a restart, without what nobody counted."""
 
 from connectors.telemetry import Event, Sample, Tick
-from monitor.resumed_feed import CarriedCounters
+from monitor.resume.feed import CarriedCounters
 
 
 def _values(event: Event) -> dict[str, float]:

@@ -16,8 +16,8 @@ from monitor.cli import main
 from monitor.config import demo_profile
 from monitor.core.alert_types import RequestKind
 from monitor.headless import PlainPrinter
-from monitor.resuming import take_up
-from monitor.resumption import resumption
+from monitor.resume.catching_up import take_up
+from monitor.resume.seam import resumption
 from monitor.session import Session
 from monitor.step import Step
 from tests.recording_examples import validator

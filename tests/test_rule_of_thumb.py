@@ -1,6 +1,6 @@
 """How the rule of thumb for the coldest manifold that a strand feeds at stands against what the trade knows.
 
-The rule (`monitor/material_checks.py`): the melting temperature as the engine uses it for a semi-crystalline polymer,
+The rule (`monitor/materials/checks.py`): the melting temperature as the engine uses it for a semi-crystalline polymer,
 90 K above the high end of the glass transition for an amorphous one. The facts are common practice, no source: walls of
 a heated manifold at which strands were found to feed. A rule above the fact warns too early, one below it too late.
 """
@@ -11,7 +11,7 @@ from typing import NamedTuple
 import pytest
 
 from monitor.core.parameters import Material
-from monitor.materials import load_materials
+from monitor.materials.known import load_materials
 
 
 class Fact(NamedTuple):

@@ -8,9 +8,9 @@ from pathlib import Path
 import pytest
 import zstandard
 
-from monitor.replay_player import Player
-from monitor.replay_reading import Reading
-from monitor.replay_view import FASTEST, Gap, Mark, MarkKind, ReplayView
+from monitor.replay.player import Player
+from monitor.replay.reading import Reading
+from monitor.replay.view import FASTEST, Gap, Mark, MarkKind, ReplayView
 from monitor.tui.ink import ascii_line, width_of
 from monitor.tui.jump import Aim, Jump
 from monitor.tui.keys import KEYS, REPLAY_KEYS, help_page

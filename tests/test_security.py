@@ -17,7 +17,7 @@ import connectors
 import monitor
 from monitor.cli import main
 from monitor.exit_codes import DONE, NOT_ACCEPTED, OWN_FAULT
-from monitor.notify_file import NotifyFileError, read_plan
+from monitor.notify.file import NotifyFileError, read_plan
 from tests.notify_examples import free_port
 from tests.test_commands_watch import SAFETY_S, WATCH, _profile, _read_until, _websocket
 
@@ -33,7 +33,7 @@ _UNSAFE_MODULES: Final = frozenset(
 )
 _ALLOWED: Final = {
     ("checkpoints.py", "pickle"): "packs its own events in memory, and reads nothing that came from outside",
-    ("doctor_sight.py", "ctypes"): "adjtimex(2), which Python does not have; it is handed zeros, so it only asks",
+    ("sight.py", "ctypes"): "adjtimex(2), which Python does not have; it is handed zeros, so it only asks",
 }
 
 

@@ -9,7 +9,7 @@ import pytest
 
 from monitor.cli import build_parser, main
 from monitor.exit_codes import DONE, WRONG_USE
-from monitor.service_unit import unit_text
+from monitor.service.unit import unit_text
 
 SYSTEMD = shutil.which("systemd-analyze")
 

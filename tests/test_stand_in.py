@@ -17,12 +17,12 @@ from monitor.cli import main
 from monitor.config import Profile, ProfileError, parse_profile, profile_from_tables
 from monitor.core.engine import Engine
 from monitor.headless import status_text
-from monitor.material_model import PolymerTable
-from monitor.material_stand_in import NEEDED, fill
-from monitor.materials import IncompleteMaterialError, MaterialTable, UnknownMaterialError
+from monitor.materials.known import IncompleteMaterialError, MaterialTable, UnknownMaterialError
+from monitor.materials.model import PolymerTable
+from monitor.materials.stand_in import NEEDED, fill
 from monitor.plain_data import assessment_data
-from monitor.profile_report import loan_lines, summary_lines
-from monitor.recording_start import start_recording
+from monitor.profile.report import loan_lines, summary_lines
+from monitor.recording.start import start_recording
 from monitor.session import Session
 from monitor.tui.present import frame
 from monitor.tui.view import View

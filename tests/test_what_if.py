@@ -15,9 +15,9 @@ from monitor.cli import main
 from monitor.config import demo_profile
 from monitor.core.alert_types import Priority
 from monitor.planning.settings import PlanSettings
-from monitor.what_if_changes import Advance, Manifold, with_advance, with_manifold
-from monitor.what_if_outcome import Outcome, outcome_of
-from monitor.what_if_report import first_difference, report_lines
+from monitor.what_if.changes import Advance, Manifold, with_advance, with_manifold
+from monitor.what_if.outcome import Outcome, outcome_of
+from monitor.what_if.report import first_difference, report_lines
 from tests.machines import GREY, machine
 
 LEFT_IDLE = Path(__file__).parent.parent / "replays" / "left-idle.jsonl.zst"

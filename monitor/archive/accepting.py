@@ -3,9 +3,9 @@
 from pathlib import Path
 from typing import Any
 
-from monitor import own_materials
 from monitor.archive.proposal import Proposal
-from monitor.own_materials import NotWrittenError
+from monitor.materials import own as own_materials
+from monitor.materials.own import NotWrittenError
 
 
 def values_of(proposal: Proposal) -> dict[str, dict[str, Any]]:

@@ -19,7 +19,7 @@ from monitor.config import Profile, ProfileError, profile_from_tables
 from monitor.core.alert_types import AlertState, AlertTransition, Priority
 from monitor.core.engine import Engine
 from monitor.core.engine_input import EngineInput
-from monitor.recorded_inputs import input_in
+from monitor.recording.inputs import input_in
 from monitor.totals import StrandTotals, Totals
 
 LONGEST_GAP_S: Final = 366 * 86_400.0

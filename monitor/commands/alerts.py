@@ -56,7 +56,7 @@ def _add_list(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") -
 
 def _list(_: argparse.Namespace) -> int:
     from monitor.alert_report import alert_table_lines  # noqa: PLC0415 -- brings numpy in
-    from monitor.notify_ladder import IN_WORDS  # noqa: PLC0415
+    from monitor.notify.ladder import IN_WORDS  # noqa: PLC0415
 
     print("\n".join([*alert_table_lines(), "", *wrap(IN_WORDS, 100)]))
     return DONE

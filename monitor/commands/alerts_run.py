@@ -11,12 +11,12 @@ from monitor.clock_text import span_text
 from monitor.commands.loading import loaded
 from monitor.config import load_profile
 from monitor.exit_codes import DONE, NOT_ACCEPTED, NOT_SEEN, WrongUseError
-from monitor.link_mapping import host
-from monitor.notify_attempt import Channel, Letter, Outcome, begin, outcome_in_time
-from monitor.notify_file import default_file, plan_of, read_plan
-from monitor.notify_message import trial_message
-from monitor.notify_plan import NotifyPlan, ladder_text
-from monitor.notify_trial import Climb, Clock, Trial, outcome_text
+from monitor.notify.attempt import Channel, Letter, Outcome, begin, outcome_in_time
+from monitor.notify.file import default_file, plan_of, read_plan
+from monitor.notify.message import trial_message
+from monitor.notify.plan import NotifyPlan, ladder_text
+from monitor.notify.trial import Climb, Clock, Trial, outcome_text
+from monitor.profile.link_mapping import host
 from monitor.seen_key import can_answer, seen_by_key
 
 

@@ -25,9 +25,9 @@ from monitor.archive.proposal import (
 )
 from monitor.commands.archive_run import opened_index
 from monitor.exit_codes import DONE, WrongUseError
-from monitor.material_files import user_file
-from monitor.material_model import PolymerTable
-from monitor.materials import MaterialError, MaterialsError, MaterialTable, load_materials, package_materials
+from monitor.materials.files import user_file
+from monitor.materials.known import MaterialError, MaterialsError, MaterialTable, load_materials, package_materials
+from monitor.materials.model import PolymerTable
 
 WIDTH: Final = 110
 

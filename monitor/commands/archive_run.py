@@ -16,7 +16,7 @@ from monitor.archive.listing import WIDE, list_lines, row_data
 from monitor.archive.outcomes import check_fits, outcome_in, stem_of, write_mark
 from monitor.exit_codes import DONE, WrongUseError
 from monitor.output import Output, speak_utf8
-from monitor.recording_place import default_directory
+from monitor.recording.place import default_directory
 from monitor.version import version
 
 _MARK_WORDS = 3

@@ -9,9 +9,9 @@ from pathlib import Path
 from typing import NamedTuple
 
 from connectors.clean_text import clean_text
-from monitor.attach_place import SUFFIX, sockets
-from monitor.attach_wire import Hello
-from monitor.attached_client import AttachedClient, AttachError, look
+from monitor.attach.client import AttachedClient, AttachError, look
+from monitor.attach.place import SUFFIX, sockets
+from monitor.attach.wire import Hello
 from monitor.exit_codes import DONE, WrongUseError
 from monitor.terminal_call import TerminalCall
 from monitor.tui.terminal_choices import can_show_screen

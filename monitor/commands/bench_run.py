@@ -17,18 +17,18 @@ from monitor.bench.lesson import Lesson
 from monitor.bench.orders import HOW
 from monitor.bench.purge import purge_lengths, purge_text
 from monitor.bench.report import CAUTIONS, Figure, figure, opening, result_text, table_lines
-from monitor.bench_answers import Answers
-from monitor.bench_log import append, entry_data, log_beside, read
-from monitor.bench_materials import KEY, NotWrittenError, by_hand, standing, write_figure
-from monitor.bench_seat import TEST_OVER, Seat
+from monitor.bench_seat.answers import Answers
+from monitor.bench_seat.log import append, entry_data, log_beside, read
+from monitor.bench_seat.materials import KEY, NotWrittenError, by_hand, standing, write_figure
+from monitor.bench_seat.seat import TEST_OVER, Seat
 from monitor.commands.loading import loaded
 from monitor.config import Profile, load_profile
 from monitor.core.engine import Engine
 from monitor.exit_codes import DONE, OWN_FAULT, WrongUseError
 from monitor.links import link_text, open_link
-from monitor.material_files import user_file
+from monitor.materials.files import user_file
 from monitor.output import Output
-from monitor.recording_start import start_recording
+from monitor.recording.start import start_recording
 from monitor.running import run_alone
 from monitor.session import Session
 from monitor.session_parts import Source

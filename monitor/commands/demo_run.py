@@ -5,12 +5,12 @@ from collections.abc import Iterable, Iterator
 
 from connectors.simulated_link import SimulatedLink
 from connectors.simulated_scenarios import SCENARIOS, Scenario, Severity, has_degrees, of_severity
-from monitor.attach_server import AttachServer
+from monitor.attach.server import AttachServer
 from monitor.commands.loading import loaded
 from monitor.config import demo_profile
 from monitor.core.engine import Engine
 from monitor.exit_codes import DONE, WrongUseError
-from monitor.recording_start import start_recording
+from monitor.recording.start import start_recording
 from monitor.running import Words, carry_out, manner_of, speed_of
 from monitor.session import Session
 from monitor.totals import Totals

@@ -6,12 +6,15 @@ import sys
 from collections.abc import Iterator
 
 from connectors.serial_settings import SerialSettings
-from monitor import doctor_computer, doctor_machine, doctor_places, doctor_sight
-from monitor.doctor_findings import Finding, is_wrong, lines, look
-from monitor.doctor_trial import try_link
+from monitor.doctor import computer as doctor_computer
+from monitor.doctor import machine as doctor_machine
+from monitor.doctor import places as doctor_places
+from monitor.doctor import sight as doctor_sight
+from monitor.doctor.findings import Finding, is_wrong, lines, look
+from monitor.doctor.trial import try_link
 from monitor.exit_codes import DONE, FOUND_WRONG, WrongUseError
-from monitor.link_mapping import Link
-from monitor.recording_place import default_directory
+from monitor.profile.link_mapping import Link
+from monitor.recording.place import default_directory
 
 
 def run(arguments: argparse.Namespace) -> int:

@@ -4,7 +4,7 @@ from collections.abc import Callable
 
 from monitor.config import Profile, ProfileError
 from monitor.exit_codes import WrongUseError
-from monitor.profile_report import fault_lines
+from monitor.profile.report import fault_lines
 
 
 def loaded(load: Callable[[], Profile]) -> Profile:

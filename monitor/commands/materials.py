@@ -4,7 +4,7 @@ import argparse
 
 from monitor.commands.options import add_materials_option
 from monitor.exit_codes import DONE
-from monitor.material_example import EXAMPLE
+from monitor.materials.example import EXAMPLE
 
 
 def add_parser(subparsers: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None:
@@ -27,8 +27,8 @@ def add_parser(subparsers: "argparse._SubParsersAction[argparse.ArgumentParser]"
 
 def run(arguments: argparse.Namespace) -> int:
     """Print the table, or all that is known of the materials named."""
-    from monitor.material_report import detail_lines, json_text, table_lines  # noqa: PLC0415 -- heavy
-    from monitor.materials import load_materials  # noqa: PLC0415 -- heavy
+    from monitor.materials.known import load_materials  # noqa: PLC0415 -- heavy
+    from monitor.materials.report import detail_lines, json_text, table_lines  # noqa: PLC0415 -- heavy
 
     table = load_materials(arguments.materials)
     if arguments.json:

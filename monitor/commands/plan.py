@@ -37,7 +37,7 @@ def add_parser(subparsers: "argparse._SubParsersAction[argparse.ArgumentParser]"
     parser.add_argument("--no-options", action="store_true", help="only judge the build as it is; do not try changes")
     parser.add_argument("--html", metavar="OUT", type=Path, help="also write all of it to this file, one page")
     parser.add_argument(
-        "--json", action="store_true", help="one JSON object instead of text (monitor/plan.schema.json)"
+        "--json", action="store_true", help="one JSON object instead of text (monitor/plan_pages/plan.schema.json)"
     )
     parser.add_argument("--no-color", action="store_true", help="no colours; NO_COLOR does the same")
     parser.add_argument("--ascii", action="store_true", help="ASCII characters only")

@@ -16,21 +16,21 @@ from monitor.config import Profile, load_profile
 from monitor.core.hot_path import merge_sensors
 from monitor.core.parameters import Parameters, Strand
 from monitor.exit_codes import DONE, NOT_SURVIVED, WrongUseError
-from monitor.load_out_data import load_out_data
-from monitor.load_out_words import LoadOutWords
-from monitor.material_errors import MaterialsError
-from monitor.materials import IncompleteMaterialError, UnknownMaterialError, load_materials
+from monitor.materials.errors import MaterialsError
+from monitor.materials.known import IncompleteMaterialError, UnknownMaterialError, load_materials
 from monitor.output import speak_utf8
-from monitor.plan_blocks import Block
-from monitor.plan_data import json_text, plan_data
-from monitor.plan_page import page_text
-from monitor.plan_page_file import write_page
-from monitor.plan_picture import picture_columns
-from monitor.plan_report import Report
-from monitor.plan_words import plan_blocks
+from monitor.page_file import write_page
+from monitor.plan_pages.blocks import Block
+from monitor.plan_pages.data import json_text, plan_data
+from monitor.plan_pages.load_out_data import load_out_data
+from monitor.plan_pages.load_out_words import LoadOutWords
+from monitor.plan_pages.page import page_text
+from monitor.plan_pages.picture import picture_columns
+from monitor.plan_pages.report import Report
+from monitor.plan_pages.words import plan_blocks
 from monitor.planning.load_out import load_out
 from monitor.planning.plan import CannotPlanError, Plan, make_plan, prepared
-from monitor.profile_report import loan_lines
+from monitor.profile.report import loan_lines
 from monitor.reading_bar import ReadingBar
 from monitor.tui.terminal_choices import ascii_needed, colour_wanted
 

@@ -59,7 +59,7 @@ def _add_new(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> N
 def check_profile(arguments: argparse.Namespace) -> int:
     """Tell what was understood of a profile, with every default used; or all of its faults. Exit status 0 or 2."""
     from monitor.config import ProfileError, load_profile  # noqa: PLC0415 -- heavy
-    from monitor.profile_report import fault_lines, summary_lines  # noqa: PLC0415 -- heavy
+    from monitor.profile.report import fault_lines, summary_lines  # noqa: PLC0415 -- heavy
 
     try:
         profile = load_profile(arguments.file, user_materials=arguments.materials)
@@ -73,7 +73,7 @@ def check_profile(arguments: argparse.Namespace) -> int:
 
 def new_profile(arguments: argparse.Namespace) -> int:
     """Write a commented profile that works, to be adapted; on a terminal, ask for what the flags leave open."""
-    from monitor.profile_new import assumptions, choose, write  # noqa: PLC0415 -- heavy
+    from monitor.profile.new import assumptions, choose, write  # noqa: PLC0415 -- heavy
 
     path = arguments.output or Path("machine.toml")
     is_terminal = sys.stdin is not None and sys.stdin.isatty()

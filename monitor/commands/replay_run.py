@@ -10,12 +10,12 @@ from monitor.commands.loading import loaded
 from monitor.config import Profile, load_profile, profile_from_tables
 from monitor.core.engine import Engine
 from monitor.exit_codes import WrongUseError
-from monitor.profile_report import loan_lines
-from monitor.replay_player import Player
-from monitor.replay_reading import Reading
-from monitor.replay_source import ReplaySource
-from monitor.replay_verdict import ReplayVerdict
-from monitor.replay_view import FASTEST
+from monitor.profile.report import loan_lines
+from monitor.replay.player import Player
+from monitor.replay.reading import Reading
+from monitor.replay.source import ReplaySource
+from monitor.replay.verdict import ReplayVerdict
+from monitor.replay.view import FASTEST
 from monitor.running import Words, carry_out, manner_of, speed_of
 from monitor.session import Session
 from monitor.totals import Totals

@@ -5,11 +5,11 @@ import sys
 from collections.abc import Iterator
 from contextlib import suppress
 
-from monitor.comparison import comparison_lines
 from monitor.exit_codes import ALARM, DONE
 from monitor.output import Output
-from monitor.replay_player import Player
-from monitor.replay_reading import Reading
+from monitor.replay.comparison import comparison_lines
+from monitor.replay.player import Player
+from monitor.replay.reading import Reading
 from monitor.running import Manner
 
 

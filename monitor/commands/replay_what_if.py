@@ -13,12 +13,12 @@ from monitor.config import Profile, ProfileError, load_profile, profile_from_tab
 from monitor.core.engine_input import EngineInput
 from monitor.core.hot_path import merge_sensors
 from monitor.exit_codes import ALARM, DONE, WrongUseError
-from monitor.material_errors import MaterialsError
-from monitor.material_files import read_tables
-from monitor.materials import MaterialTable
+from monitor.materials.errors import MaterialsError
+from monitor.materials.files import read_tables
+from monitor.materials.known import MaterialTable
 from monitor.output import Output
-from monitor.recorded_inputs import input_in
-from monitor.what_if_changes import (
+from monitor.recording.inputs import input_in
+from monitor.what_if.changes import (
     ADVANCE_RULE,
     CANNOT_KNOW,
     NO_DUTY,
@@ -28,8 +28,8 @@ from monitor.what_if_changes import (
     with_advance,
     with_manifold,
 )
-from monitor.what_if_outcome import outcome_of
-from monitor.what_if_report import report_lines
+from monitor.what_if.outcome import outcome_of
+from monitor.what_if.report import report_lines
 
 
 @dataclass(frozen=True, slots=True)

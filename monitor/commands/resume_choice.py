@@ -12,11 +12,11 @@ from monitor.commands.resume_options import NEWEST
 from monitor.config import Profile
 from monitor.exit_codes import WrongUseError
 from monitor.output import Output
-from monitor.recording_place import default_directory
-from monitor.recording_search import newest_recording
-from monitor.resumed_time import age_s
-from monitor.resuming import CannotResumeError, TakenUp, take_up
-from monitor.resumption import Resumption, resumption
+from monitor.recording.place import default_directory
+from monitor.resume.catching_up import CannotResumeError, TakenUp, take_up
+from monitor.resume.seam import Resumption, resumption
+from monitor.resume.search import newest_recording
+from monitor.resume.time_away import age_s
 
 RESUMED_WITHIN_S: Final = 3600.0
 """A recording is gone on with unasked when its last line is younger [s] (our own judgement)."""

@@ -8,7 +8,7 @@ from collections.abc import Iterator
 from contextlib import closing, contextmanager
 from pathlib import Path
 
-from monitor.attach_server import AttachServer
+from monitor.attach.server import AttachServer
 from monitor.build_loading import read_schedule
 from monitor.commands.loading import loaded
 from monitor.commands.resume_choice import resumed_watch
@@ -16,19 +16,19 @@ from monitor.config import Profile, load_profile
 from monitor.core.engine import Engine
 from monitor.exit_codes import DONE, WrongUseError
 from monitor.followed_source import FollowedSource
-from monitor.heartbeat import Heartbeat
-from monitor.link_mapping import host
 from monitor.links import link_text, open_link
-from monitor.notifier import Notifier
-from monitor.notify_file import plan_of
-from monitor.notify_plan import NotifyPlan, channel_text, ladder_text
+from monitor.notify.file import plan_of
+from monitor.notify.notifier import Notifier
+from monitor.notify.plan import NotifyPlan, channel_text, ladder_text
 from monitor.planning.following import PlanFollower
-from monitor.profile_report import CAUTION, loan_lines
-from monitor.recording_start import go_on_recording, start_recording
-from monitor.resumption import Resumption
+from monitor.profile.link_mapping import host
+from monitor.profile.report import CAUTION, loan_lines
+from monitor.recording.start import go_on_recording, start_recording
+from monitor.resume.seam import Resumption
 from monitor.running import Words, carry_out, manner_of
-from monitor.service_manager import service_manager
-from monitor.service_unit import unit_text
+from monitor.service.heartbeat import Heartbeat
+from monitor.service.service_manager import service_manager
+from monitor.service.unit import unit_text
 from monitor.session import Session
 from monitor.session_parts import Source
 from monitor.totals import Totals

@@ -15,7 +15,7 @@ from monitor.core.engine import Engine
 from monitor.core.engine_input import EngineInput
 from monitor.every import Every
 from monitor.exporting.tables import ALERTS, DOSES, Sink, Table, alert_row, dose_rows, sample_row, samples_table
-from monitor.recorded_inputs import input_in
+from monitor.recording.inputs import input_in
 
 LOOK_EVERY_S: Final = 60.0
 """Spacing of the rows of doses [s]."""

@@ -12,7 +12,7 @@ from connectors.clean_text import clean_text
 from connectors.telemetry import CHANNEL_UNITS, MACHINE_CHANNELS, Execution
 from monitor.exit_codes import WrongUseError
 from monitor.importing.units import Scale, units_of
-from monitor.profile_faults import fault, findings
+from monitor.profile.faults import fault, findings
 from monitor.text_file import UnreadableError, read_text_file, tables_of
 
 _HIGHEST_INPUT: Final = 64

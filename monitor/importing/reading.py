@@ -13,7 +13,7 @@ from monitor.importing.line_reader import LineReader, SerialVoice, WebsocketVoic
 from monitor.importing.source_file import Line
 from monitor.importing.table_reader import TableReader
 from monitor.importing.tally import Tally
-from monitor.link_mapping import Link
+from monitor.profile.link_mapping import Link
 
 _TABLE_ENDINGS = (".csv", ".tsv", ".tab")
 

@@ -11,7 +11,7 @@ from connectors.telemetry import Event
 from monitor.config import Profile
 from monitor.core.engine import Engine
 from monitor.exit_codes import WrongUseError
-from monitor.recorder import Recorder
+from monitor.recording.recorder import Recorder
 from monitor.session import Session
 from monitor.totals import Totals
 from monitor.version import version

@@ -10,11 +10,11 @@ from typing import Final
 
 from connectors.recording import Conclusion, Recording
 from connectors.telemetry import Event, Sample
-from monitor.comparison import AlertMark, comparison_lines, recorded_mark, replayed_mark
 from monitor.core.engine import Engine
 from monitor.core.engine_input import EngineInput
 from monitor.core.parameters import Parameters
-from monitor.recorded_inputs import input_in
+from monitor.recording.inputs import input_in
+from monitor.replay.comparison import AlertMark, comparison_lines, recorded_mark, replayed_mark
 from monitor.report.gathered import Gathered
 from monitor.report.gathering import Gatherer
 from monitor.report.read_state import ReadState

@@ -4,9 +4,9 @@ from collections.abc import Iterator, Mapping
 from typing import Any, Final
 
 from monitor.config import Profile
-from monitor.material_model import STATUSES, Value, values
-from monitor.materials import MaterialTable
-from monitor.profile_faults import shown
+from monitor.materials.known import MaterialTable
+from monitor.materials.model import STATUSES, Value, values
+from monitor.profile.faults import shown
 from monitor.report.blocks import Block, Heading, Items, Table, Words
 
 CAUTIONS: Final = (

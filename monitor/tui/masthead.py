@@ -3,7 +3,7 @@
 from typing import Final
 
 from monitor.core.assessment import Assessment, Quality
-from monitor.replay_view import ReplayView
+from monitor.replay.view import ReplayView
 from monitor.tui.ink import BOLD, DIM, PLAIN, REVERSE, Line, Span, apart, crop, hanging
 from monitor.tui.replay_bar import place
 from monitor.tui.view import View

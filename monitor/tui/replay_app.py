@@ -9,7 +9,7 @@ from typing import ClassVar, Final
 
 from textual.binding import Binding, BindingType
 
-from monitor.replay_view import ReplayControl
+from monitor.replay.view import ReplayControl
 from monitor.terminal_call import TerminalCall
 from monitor.tui.app import ScreenApp, show_app
 from monitor.tui.jump import Aim, Jump

@@ -6,7 +6,7 @@ also told in words.
 
 from typing import Final
 
-from monitor.replay_view import FASTEST, Gap, Mark, MarkKind, ReplayView
+from monitor.replay.view import FASTEST, Gap, Mark, MarkKind, ReplayView
 from monitor.tui.ink import BOLD, DIM, PLAIN, REVERSE, Line, Look, Span, crop, width_of
 from monitor.tui.words import SYMBOL, duration
 

@@ -9,7 +9,7 @@ from typing import Final
 
 from monitor.core.alert_types import Alert
 from monitor.core.assessment import Assessment, Quality
-from monitor.replay_view import ReplayView
+from monitor.replay.view import ReplayView
 from monitor.tui.jump import Jump
 from monitor.tui.questions import Question
 

@@ -21,7 +21,7 @@ from monitor.core.alert_table import ALERT_TABLE
 from monitor.core.alert_types import AlertTransition, Priority
 from monitor.core.engine import run
 from monitor.core.engine_input import EngineInput
-from monitor.recorded_inputs import input_in
+from monitor.recording.inputs import input_in
 
 PERIOD_S: Final = 2.0
 WINDOW_S: Final = 600.0

@@ -16,16 +16,16 @@ from dataclasses import dataclass, replace
 
 from connectors.simulated_link import SimulatedLink
 from connectors.simulated_scenarios import SCENARIOS
-from monitor.check_in import CheckIn, fetcher
 from monitor.config import demo_profile
 from monitor.core.alert_types import AlertState, AlertTransition, Priority
 from monitor.core.assessment import Assessment
 from monitor.core.engine import Engine
 from monitor.core.engine_input import EngineInput
-from monitor.notifier import Notifier
-from monitor.notify_attempt import Channel
-from monitor.notify_plan import NotifyPlan
-from monitor.notify_service import ServiceSender, sender_for
+from monitor.notify.attempt import Channel
+from monitor.notify.check_in import CheckIn, fetcher
+from monitor.notify.notifier import Notifier
+from monitor.notify.plan import NotifyPlan
+from monitor.notify.service import ServiceSender, sender_for
 from monitor.session import Session
 from monitor.step import Step
 from tests.notify_examples import free_port, http_server, mail_server, silent_server

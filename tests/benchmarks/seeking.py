@@ -15,8 +15,8 @@ from random import Random
 
 from connectors.recording import Encoder, Header, read_recording
 from monitor.config import demo_profile
-from monitor.replay_player import Player
-from monitor.replay_reading import Reading
+from monitor.replay.player import Player
+from monitor.replay.reading import Reading
 from tests.benchmarks.whole_engine import HOUR_S, nights
 
 PLACES = 100

@@ -1,0 +1,1 @@
+"""A recording judged again with something changed, and both outcomes side by side."""
