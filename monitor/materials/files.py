@@ -32,7 +32,7 @@ def user_file() -> Path:
 def package_tables() -> Iterator[tuple[Origin, dict[str, Any]]]:
     """Read the package's files."""
     for name, origin in _PACKAGE_FILES:
-        yield origin, tomllib.loads(files("monitor.materials.known").joinpath(name).read_text(encoding="utf-8"))
+        yield origin, tomllib.loads(files("monitor.materials").joinpath(name).read_text(encoding="utf-8"))
 
 
 def files_of_the_owner(given: Sequence[Path]) -> Iterator[Path]:
