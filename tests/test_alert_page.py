@@ -8,9 +8,10 @@ from monitor.core.advice_types import Advice, AdviceKind
 from monitor.core.alert_types import AlertState, Moment, Priority, RequestKind
 from monitor.core.assessment import Assessment
 from monitor.tui.ink import Line
+from monitor.tui.pages import Page
 from monitor.tui.present import frame
 from monitor.tui.questions import Question
-from monitor.tui.view import Page, View
+from monitor.tui.view import View
 from tests import screen_samples as samples
 from tests.screen_samples import FakeWatch
 from tests.test_screen import app_of
@@ -99,10 +100,10 @@ async def test_shelving_asks_for_how_long_and_why() -> None:
     app = app_of(watch)
     async with app.run_test(size=(80, 24)) as pilot:
         await pilot.press("s")
-        assert app.panel.view.question is not None
+        assert app.desk.view.question is not None
         await pilot.press("2", "1")
         assert watch.asked == [(RequestKind.SHELVE, watch.latest.alerts[0].id, "being dealt with", 7200.0)]  # type: ignore[union-attr] # set above
-        assert app.panel.view.question is None
+        assert app.desk.view.question is None
 
 
 @pytest.mark.parametrize("keys", [("s", "9"), ("s", "1", "x"), ("s", "escape"), ("o", "7"), ("s", "down")])
@@ -112,7 +113,7 @@ async def test_any_other_key_leaves_the_alert_as_it_is(keys: tuple[str, ...]) ->
     app = app_of(watch)
     async with app.run_test(size=(80, 24)) as pilot:
         await pilot.press(*keys)
-        assert (watch.asked, app.panel.view.question) == ([], None)
+        assert (watch.asked, app.desk.view.question) == ([], None)
 
 
 async def test_what_is_held_back_is_announced_again_by_the_same_key() -> None:

@@ -14,12 +14,14 @@ from monitor.tui.dose_bar import dose_bar
 from monitor.tui.hot_path_picture import hot_path_picture
 from monitor.tui.ink import Line, ascii_text, crop, fit, width_of, wrap
 from monitor.tui.ink import Span as Ink
-from monitor.tui.keys import KEYS, help_page
+from monitor.tui.key_help import help_page
+from monitor.tui.keys import keys_of
+from monitor.tui.pages import Page
 from monitor.tui.path_scale import LEVELS, ageing_marks, heat_levels, scale_for
 from monitor.tui.path_side import side_texts
 from monitor.tui.present import frame
 from monitor.tui.strand_rows import strand_rows
-from monitor.tui.view import Page, View
+from monitor.tui.view import View
 from monitor.tui.words import activity, duration, share_of_limit, time_left, time_left_range
 from tests import screen_samples as samples
 
@@ -355,10 +357,12 @@ def test_the_page_of_help_fits_a_small_screen() -> None:
     assert all(word in text for word in ("est.", "to ▒", "of 5"))
 
 
-def test_the_help_page_names_every_key_and_the_first_caution() -> None:
+@pytest.mark.parametrize("helped", list(Page))
+def test_the_help_page_names_every_key_of_its_page_and_the_first_caution(helped: Page) -> None:
     """Keys and help come from one table; the page says that the program does not protect."""
-    text = "\n".join(text_of(help_page(80)))
-    assert all(key.words in text for key in KEYS)
+    view = replace(view_of("healthy"), page=Page.HELP, helped=helped)
+    text = " ".join(" ".join(text_of(help_page(view, 80))).split())
+    assert all(key.words in text for key in keys_of(view))
     assert "it does not protect" in text
 
 

@@ -7,8 +7,9 @@ from rich.cells import cell_len
 
 from monitor.core.alert_types import Priority
 from monitor.tui.ink import Line
+from monitor.tui.pages import Page
 from monitor.tui.present import frame
-from monitor.tui.view import Page, View
+from monitor.tui.view import View
 from tests import screen_samples as samples
 
 VIEWS = {

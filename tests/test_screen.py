@@ -8,6 +8,7 @@ from textual.strip import Strip
 from monitor.core.alert_types import AlertState, Priority
 from monitor.terminal_call import TerminalCall
 from monitor.tui.app import ScreenApp
+from monitor.tui.desk import Desk
 from monitor.tui.terminal_choices import ascii_needed, colour_wanted
 from tests import screen_samples as samples
 from tests.screen_samples import FakeWatch
@@ -36,7 +37,8 @@ def coloured_cells(app: ScreenApp) -> list[tuple[str, str]]:
 
 
 def app_of(watch: FakeWatch, *, colour: bool = True, ascii_only: bool = False, owns_watch: bool = True) -> ScreenApp:
-    return ScreenApp(watch, ascii_only=ascii_only, colour=colour, hz=SLOW_HZ, owns_watch=owns_watch)
+    desk = Desk(watch, ascii_only=ascii_only, owns_watch=owns_watch)
+    return ScreenApp(desk, colour=colour, hz=SLOW_HZ)
 
 
 @pytest.mark.parametrize("size", SIZES)
@@ -65,7 +67,7 @@ async def test_an_alarm_is_red_a_warning_yellow_a_caution_cyan() -> None:
 @pytest.mark.parametrize("size", SIZES)
 async def test_the_text_is_the_same_without_colour(size: tuple[int, int], monkeypatch: pytest.MonkeyPatch) -> None:
     """Without colour no cell is coloured and no character differs."""
-    monkeypatch.setattr("monitor.tui.panels._time_of_day", lambda: "03:12:07")
+    monkeypatch.setattr("monitor.tui.desk._time_of_day", lambda: "03:12:07")
     texts = []
     for colour in (True, False):
         app = app_of(FakeWatch(samples.troubled()), colour=colour)
@@ -108,7 +110,7 @@ async def test_only_changed_lines_are_drawn_again() -> None:
         before = list(app.panel._strips)
         latest = samples.healthy()
         watch.latest = replace(latest, strands=(*latest.strands[:5], samples.strand(6, idle_s=4000.0)))
-        app.panel.take_newest()
+        app.take_newest()
         changed = [y for y, strip in enumerate(app.panel._strips) if strip is not before[y]]
         assert "1 h 06 min" in text_of(app)
         assert set(changed) <= {0, 9}  # the clock may have ticked
@@ -143,14 +145,14 @@ async def test_the_mark_stops_at_both_ends_and_jumps_to_a_new_alarm() -> None:
     app = app_of(watch)
     async with app.run_test(size=(80, 24)) as pilot:
         await pilot.press(*["down"] * 20)
-        assert app.panel.view.chosen == 5
+        assert app.desk.view.chosen == 5
         newer = replace(samples.alert(Priority.ALARM, 6), id="new")
         watch.latest = replace(samples.troubled(), alerts=(newer, *samples.troubled().alerts))
-        assert app.panel.take_newest()
-        assert app.panel.view.chosen == 0
-        assert not app.panel.take_newest()
+        assert app.desk.take_newest()
+        assert app.desk.view.chosen == 0
+        assert not app.desk.take_newest()
         await pilot.press("up")
-        assert app.panel.view.chosen == 0
+        assert app.desk.view.chosen == 0
 
 
 async def test_help_and_path_turn_to_and_fro() -> None:
@@ -208,7 +210,7 @@ async def test_an_ended_watch_stays_to_be_read() -> None:
     app = app_of(watch)
     async with app.run_test(size=(80, 24)) as pilot:
         watch.ended = "the recording is at its end"
-        app._take_newest()
+        app.take_newest()
         await pilot.pause()
         assert "ENDED the watch has ended: the recording is at its end" in text_of(app)
         assert not app._exit
@@ -222,7 +224,7 @@ async def test_the_first_data_replace_the_waiting() -> None:
         await pilot.pause()
         assert "waiting for the first data from simulated machine" in text_of(app)
         watch.latest = samples.healthy()
-        app._take_newest()
+        app.take_newest()
         await pilot.pause()
         assert "no alerts" in text_of(app)
 
@@ -232,14 +234,14 @@ async def test_the_age_of_the_data_goes_on_when_the_watch_stops(monkeypatch: pyt
     now_s = [100.0]
     watch = FakeWatch(samples.healthy())
     app = app_of(watch)
-    monkeypatch.setattr(app.panel, "_monotonic", lambda: now_s[0])
+    monkeypatch.setattr(app.desk, "_monotonic", lambda: now_s[0])
     async with app.run_test(size=(80, 24)) as pilot:
         now_s[0] += 42.0
-        app._take_newest()
+        app.take_newest()
         await pilot.pause()
         assert "SILENT the watch has concluded nothing for 42 s" in text_of(app)
         watch.latest = replace(samples.healthy(), time_s=22_332.0)
-        app._take_newest()
+        app.take_newest()
         await pilot.pause()
         assert "SILENT" not in text_of(app)
 
@@ -254,11 +256,11 @@ async def test_the_bell_rings_once_for_a_new_unacknowledged_alarm(monkeypatch: p
         assert rung == []
         seen = samples.alert(Priority.ALARM, 3, state=AlertState.ACKNOWLEDGED)
         watch.latest = replace(samples.healthy(), alerts=(seen,))
-        app._take_newest()
+        app.take_newest()
         assert rung == []
         watch.latest = samples.troubled()
-        app._take_newest()
-        app._take_newest()
+        app.take_newest()
+        app.take_newest()
         assert rung == [1]
 
 
@@ -273,14 +275,14 @@ async def test_an_alarm_that_nobody_acknowledges_rings_again_and_is_notified_whe
     for bell, notices in ((True, True), (False, False)):
         watch = FakeWatch(samples.troubled())
         call = TerminalCall(bell=bell, notices=notices)
-        app = ScreenApp(watch, ascii_only=False, colour=False, hz=0.001, call=call)
+        app = ScreenApp(Desk(watch), colour=False, hz=0.001, call=call)
         async with app.run_test(size=(80, 24)):
             for second in range(70):
                 now_s[0] = float(second)
-                app._take_newest()
+                app.take_newest()
             watch.latest = samples.healthy()
             now_s[0] = 200.0
-            app._take_newest()
+            app.take_newest()
     assert rung == [0.0, 30.0, 60.0]
     assert [text[:9] for text in written] == ["\x1b]9;ALARM"]
 
@@ -293,10 +295,10 @@ async def test_a_failure_in_the_screen_is_not_swallowed() -> None:
     async def go_wrong() -> None:
         async with app.run_test(size=(80, 24)) as pilot:
             watch.latest = "not an assessment"  # type: ignore[assignment]  # the mistake
-            app.call_later(app._take_newest)
+            app.call_later(app.take_newest)
             await pilot.pause()
 
-    with pytest.raises(AttributeError, match="held_back"):
+    with pytest.raises(AttributeError, match="alerts"):
         await go_wrong()
     assert isinstance(app.failure, AttributeError)
 
@@ -308,7 +310,7 @@ async def test_nothing_of_the_librarys_own_look_is_left() -> None:
         before = text_of(app)
         await pilot.press("ctrl+p", "tab")
         await pilot.pause()
-        assert [type(widget).__name__ for widget in app.screen.children] == ["WatchPanel"]
+        assert [type(widget).__name__ for widget in app.screen.children] == ["LineWidget"]
         assert text_of(app).splitlines()[2:] == before.splitlines()[2:]
 
 

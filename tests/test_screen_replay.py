@@ -10,14 +10,18 @@ import zstandard
 
 from monitor.replay.player import Player
 from monitor.replay.reading import Reading
-from monitor.replay.view import FASTEST, Gap, Mark, MarkKind, ReplayView
+from monitor.replay.view import FASTEST, Gap, Mark, MarkKind, ReplayControl, ReplayView
+from monitor.terminal_call import TerminalCall
+from monitor.tui.app import ScreenApp
 from monitor.tui.ink import ascii_line, width_of
 from monitor.tui.jump import Aim, Jump
-from monitor.tui.keys import KEYS, REPLAY_KEYS, help_page
+from monitor.tui.key_help import help_page
+from monitor.tui.keys import KEYS, REPLAY_KEYS, keys_of
+from monitor.tui.pages import Page
 from monitor.tui.present import frame
-from monitor.tui.replay_app import ReplayApp
 from monitor.tui.replay_bar import bar
-from monitor.tui.view import Page, View
+from monitor.tui.replay_desk import ReplayDesk
+from monitor.tui.view import View
 from tests import screen_samples as samples
 from tests.test_replay_player import END_S, LEFT_IDLE, LIMIT_S, RAISED_S, left_idle, reading_of
 from tests.test_screen import SIZES, coloured_cells, strips_of, text_of
@@ -25,10 +29,16 @@ from tests.test_screen import SIZES, coloured_cells, strips_of, text_of
 SLOW_HZ = 0.001
 
 
-def app_of(reading: Reading, *, ascii_only: bool = False, colour: bool = True) -> ReplayApp:
+def app_of(reading: Reading, *, ascii_only: bool = False, colour: bool = True) -> ScreenApp:
     player = Player(reading, "recording left-idle", speed=60.0, clock=lambda: 0.0)
     player.move_on()
-    return ReplayApp(player, ascii_only=ascii_only, colour=colour, hz=SLOW_HZ)
+    silent = TerminalCall(bell=False, notices=False)
+    return ScreenApp(ReplayDesk(player, ascii_only=ascii_only), colour=colour, hz=SLOW_HZ, call=silent)
+
+
+def control_of(app: ScreenApp) -> ReplayControl:
+    assert isinstance(app.desk, ReplayDesk)
+    return app.desk.control
 
 
 def view_of(**parts: object) -> ReplayView:
@@ -57,7 +67,7 @@ async def test_keys_lead_to_alerts_doses_feeds_and_times(size: tuple[int, int], 
     """Each key ends where it says, at every size, also in ASCII; the machine's values are those of that place."""
     app = app_of(left_idle(), ascii_only=ascii_only)
     async with app.run_test(size=size) as pilot:
-        control = app._control
+        control = control_of(app)
         for keys, time_s in (
             (("n",), RAISED_S),
             (("d",), LIMIT_S),
@@ -81,9 +91,9 @@ async def test_a_sample_is_stepped_with_the_arrows() -> None:
     async with app.run_test(size=(80, 24)) as pilot:
         assert "PLAYING 60×" in text_of(app)
         await pilot.press("home", "right")
-        first_s = app._control.replay.time_s
+        first_s = control_of(app).replay.time_s
         await pilot.press("right", "right", "left")
-        assert app._control.replay.time_s == first_s + 4.0
+        assert control_of(app).replay.time_s == first_s + 4.0
         await pilot.pause()
         assert "PAUSED 60×" in text_of(app)
         await pilot.press("plus", "space")
@@ -91,7 +101,7 @@ async def test_a_sample_is_stepped_with_the_arrows() -> None:
         assert "PLAYING 240×" in text_of(app)
         await pilot.press("plus", "plus", "plus")
         await pilot.pause()
-        assert app._control.replay.speed == FASTEST
+        assert control_of(app).replay.speed == FASTEST
         assert "as fast as it goes" in text_of(app)
 
 
@@ -104,17 +114,17 @@ async def test_the_last_feed_of_an_input_is_asked_for_by_its_number() -> None:
         assert "last feed of input _   there are 1, 2, 3, 4, 5, 6" in text_of(app)
         await pilot.press("4")
         await pilot.pause()
-        latest = app._control.latest
+        latest = control_of(app).latest
         assert latest is not None
         assert latest.strands[3].idle_s == 0.0
-        place = app._control.replay.time_s
+        place = control_of(app).replay.time_s
         await pilot.press("f", "x")
         await pilot.pause()
         assert "last feed" not in text_of(app)
         await pilot.press("f", "9")
         await pilot.pause()
         assert "there is no input 9" in text_of(app)
-        assert app._control.replay.time_s == place
+        assert control_of(app).replay.time_s == place
 
 
 async def test_nothing_is_asked_of_an_alert_of_the_past() -> None:
@@ -131,7 +141,7 @@ async def test_nothing_is_asked_of_an_alert_of_the_past() -> None:
 async def test_an_alarm_of_the_past_does_not_ring(monkeypatch: pytest.MonkeyPatch) -> None:
     """It might be taken for one of now."""
     rung: list[int] = []
-    monkeypatch.setattr(ReplayApp, "bell", lambda _: rung.append(1))
+    monkeypatch.setattr(ScreenApp, "bell", lambda _: rung.append(1))
     app = app_of(left_idle())
     async with app.run_test(size=(80, 24)) as pilot:
         await pilot.press("n", "n")
@@ -144,11 +154,11 @@ async def test_standing_still_is_not_silence(monkeypatch: pytest.MonkeyPatch) ->
     """A paused replay concludes nothing new, and nobody is told to look after its program."""
     now_s = [0.0]
     app = app_of(left_idle())
-    monkeypatch.setattr(app.panel, "_monotonic", lambda: now_s[0])
+    monkeypatch.setattr(app.desk, "_monotonic", lambda: now_s[0])
     async with app.run_test(size=(80, 24)) as pilot:
         await pilot.press("n")
         now_s[0] += 3600.0
-        app._take_newest()
+        app.take_newest()
         await pilot.pause()
         assert "SILENT" not in text_of(app)
         assert "STALE" not in text_of(app)
@@ -194,18 +204,19 @@ def test_the_page_of_help_of_a_replay_fits_a_small_screen() -> None:
     text = "\n".join(map(words, frame(view, 80, 24)))
     assert "leave, call for help" in text
     assert "more lines" not in text
-    shown = "\n".join(map(words, help_page(200, REPLAY_KEYS)))
-    assert all(key.shown in shown for key in REPLAY_KEYS)
+    shown = "\n".join(map(words, help_page(view, 200)))
+    assert all(key.shown in shown for key in keys_of(view))
     assert "acknowledge the marked alert" not in shown
-    assert "play or pause" not in "\n".join(map(words, help_page(200, KEYS)))
+    assert "play or pause" not in "\n".join(map(words, help_page(replace(view, replay=None), 200)))
 
 
-def test_no_key_means_two_things() -> None:
-    """Within a replay every key is bound once; those shared with a live watch do the same there."""
-    bound = [name for key in REPLAY_KEYS for name in key.keys.split(",")]
+@pytest.mark.parametrize("page", list(Page))
+def test_no_key_means_two_things(page: Page) -> None:
+    """On every page each key has one meaning; those of a replay that a live watch has too do the same there."""
+    bound = [name for key in REPLAY_KEYS if page in key.pages for name in key.keys]
     assert len(bound) == len(set(bound))
-    live = {name: key.action for key in KEYS for name in key.keys.split(",")}
-    then = {name: key.action for key in REPLAY_KEYS for name in key.keys.split(",")}
+    live = {name: key.deed for key in KEYS if page in key.pages for name in key.keys}
+    then = {name: key.deed for key in REPLAY_KEYS if page in key.pages for name in key.keys}
     assert all(then[name] == live[name] for name in then.keys() & live.keys())
 
 
@@ -267,7 +278,7 @@ def test_what_is_typed_is_shown_as_it_will_be_taken() -> None:
     with typed(Aim.TIME_OF_DAY, "173") as jump:
         assert "17:3_" in jump.text
         assert jump.time_s == 17 * 3600 + 30 * 60
-    with typed(Aim.TIME_OF_DAY, ("7", "colon", "0", "5", "0", "9", "1", "1", "backspace")) as jump:
+    with typed(Aim.TIME_OF_DAY, ("7", ":", "0", "5", "0", "9", "1", "1", "backspace")) as jump:
         assert "07:05:0_" in jump.text
         assert jump.time_s == 7 * 3600 + 5 * 60
     with typed(Aim.TIME_OF_DAY, "23t") as jump:

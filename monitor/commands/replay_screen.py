@@ -23,7 +23,7 @@ def carry_out_on_screen(player: Player, reading: Reading, manner: Manner, openin
 
 
 async def _show(player: Player, manner: Manner) -> None:
-    from monitor.tui.replay_app import show_replay  # noqa: PLC0415 -- slow to import, and only a screen needs it
+    from monitor.tui.app import show_replay  # noqa: PLC0415 -- slow to import, and only a screen needs it
 
     playing = asyncio.create_task(player.run())
     try:

@@ -9,7 +9,7 @@ from typing import Final
 
 _ONE_DIGIT: Final = 9
 _MOST_DIGITS: Final = 6
-_KEYS: Final = {"enter", "backspace", "colon", "t"}
+_KEYS: Final = {"enter", "backspace", ":", "t"}
 
 
 class Aim(Enum):
@@ -59,7 +59,7 @@ class Jump:
         if key == "t":
             other = {Aim.TIME_OF_DAY: Aim.TIME_SINCE_BEGIN, Aim.TIME_SINCE_BEGIN: Aim.TIME_OF_DAY}
             return replace(self, aim=other[self.aim])
-        if key == "colon" and len(self.digits) % 2:
+        if key == ":" and len(self.digits) % 2:
             return replace(self, digits=f"{self.digits[:-1]}0{self.digits[-1]}")
         if key == "backspace":
             return replace(self, digits=self.digits[:-1])

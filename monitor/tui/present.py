@@ -3,19 +3,23 @@
 Owns the order and the shares of height: first the machine and the alerts, then a line per input, then the picture.
 """
 
-from collections.abc import Sequence
 from typing import Final
 
 from monitor.core.assessment import Assessment
+from monitor.tui.ahead_page import ahead_page
 from monitor.tui.alert_band import alert_band, most_urgent_line, notice_lines
 from monitor.tui.alert_page import alert_page
+from monitor.tui.find_list import find_list
 from monitor.tui.hot_path_picture import LEAST_ROWS, hot_path_picture
 from monitor.tui.ink import EMPTY, REVERSE, Line, Span, ascii_line, crop, fit
-from monitor.tui.keys import KEYS, LEAVING, REPLAY_KEYS, Key, foot_line, help_page, question_line
+from monitor.tui.key_help import LEAVING, foot_line, help_page, question_line
 from monitor.tui.masthead import masthead, waiting
+from monitor.tui.pages import Page
 from monitor.tui.replay_bar import replay_foot
+from monitor.tui.strand_page import strand_page
 from monitor.tui.strand_rows import balance_lines, stand_in_lines, strand_rows
-from monitor.tui.view import Page, View
+from monitor.tui.trends_page import trends_page
+from monitor.tui.view import View
 
 _FOOT_FROM_ROWS: Final = 10
 _PICTURE_FROM_CELLS: Final = 50
@@ -38,13 +42,16 @@ def frame(view: View, width: int, height: int, *, ascii_only: bool = False) -> t
 
 
 def _above_foot(view: View, width: int, height: int) -> list[Line]:
+    if view.finding is not None:
+        return [*most_urgent_line(view, width), *find_list(view.finding, width, height - len(view.alerts[:1]))]
     if view.page is Page.HELP:
-        return [*most_urgent_line(view, width), *help_page(width, _keys(view))]
+        return [*most_urgent_line(view, width), *help_page(view, width)]
     head = [*masthead(view, width, height), *notice_lines(view.notice, width)]
     if view.latest is None:
         return [*head, *waiting(view, width)]
-    if view.page is Page.ALERTS:
-        return [*head, *alert_page(view, view.latest, width, height - len(head))]
+    draw = _ALONE.get(view.page)
+    if draw is not None:
+        return [*head, *draw(view, view.latest, width, height - len(head))]
     return [*head, *_body(view, view.latest, width, height - len(head))]
 
 
@@ -68,21 +75,28 @@ def _body(view: View, latest: Assessment, width: int, room: int) -> list[Line]:
 
 
 def _foot(view: View, width: int, height: int) -> list[Line]:
+    if view.finding is not None:
+        return [question_line(f" find: {view.finding.typed}_   Enter: go   Esc: back ", width)]
     if view.question is not None:
         return [question_line(view.question.text, width)]
     if view.jump is not None:
         return [question_line(view.jump.text, width)]
     if view.asked_to_leave:
         return [question_line(LEAVING, width)]
-    keys = foot_line(view.hidden_alerts, width, _keys(view))
+    keys = foot_line(view, width)
     if view.replay is not None and view.page is not Page.HELP:
         return replay_foot(view.replay, keys, width, height)
     return [keys] if height >= _FOOT_FROM_ROWS else []
 
 
-def _keys(view: View) -> Sequence[Key]:
-    return KEYS if view.replay is None else REPLAY_KEYS
-
-
 def _hidden(lines: int, width: int) -> Line:
     return (Span(fit(f" {lines} more lines: make the window larger ", width), REVERSE),)
+
+
+_ALONE: Final = {
+    Page.ALERTS: alert_page,
+    Page.STRAND: strand_page,
+    Page.TRENDS: trends_page,
+    Page.AHEAD: ahead_page,
+}
+"""Pages that have all the room below the masthead."""

@@ -4,26 +4,19 @@ Owns no drawing. Everything that changes with time comes in as a value, so that 
 """
 
 from dataclasses import dataclass
-from enum import Enum, auto
 from typing import Final
 
 from monitor.core.alert_types import Alert
-from monitor.core.assessment import Assessment, Quality
+from monitor.core.assessment import Assessment, Quality, StrandAssessment
 from monitor.replay.view import ReplayView
+from monitor.tui.find import Finding
 from monitor.tui.jump import Jump
+from monitor.tui.pages import Page
 from monitor.tui.questions import Question
+from monitor.tui.trend_choice import FIRST_TREND, TrendChoice
 
 SILENT_AFTER_S: Final = 5.0
 """A running watch concludes something about once a second; after this long it counts as silent [s]."""
-
-
-class Page(Enum):
-    """What fills the screen below the alerts."""
-
-    WATCH = auto()
-    PATH = auto()
-    ALERTS = auto()
-    HELP = auto()
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,8 +35,12 @@ class View:
         Since the watch last concluded anything, or since the screen opened [s].
     selected : str or None
         Id of the alert the owner chose; None for the most urgent.
-    page : Page
-        What fills the screen.
+    page, helped : Page
+        What fills the screen, and the page that the page of help is about.
+    input : int or None
+        The input whose strand is looked at by itself; None for the first.
+    trend : TrendChoice
+        Which values are shown over which time.
     asked_to_leave : bool
         The owner pressed the leaving key once and leaving would end the watch.
     question : Question or None
@@ -52,6 +49,8 @@ class View:
         Where a replay stands; None for a watch that runs.
     jump : Jump or None
         Where to jump in a replay, as far as it was typed.
+    finding : Finding or None
+        What is looked for, as far as it was typed.
     """
 
     latest: Assessment | None
@@ -62,10 +61,14 @@ class View:
     unheard_s: float = 0.0
     selected: str | None = None
     page: Page = Page.WATCH
+    helped: Page = Page.WATCH
+    input: int | None = None
+    trend: TrendChoice = FIRST_TREND
     asked_to_leave: bool = False
     question: Question | None = None
     replay: ReplayView | None = None
     jump: Jump | None = None
+    finding: Finding | None = None
 
     @property
     def alerts(self) -> tuple[Alert, ...]:
@@ -96,6 +99,17 @@ class View:
     def marked(self) -> Alert | None:
         """The selected alert, the most urgent when none is selected or it is gone."""
         return self.listed[self.chosen] if self.listed else None
+
+    @property
+    def strand(self) -> StrandAssessment | None:
+        """The strand that is looked at by itself: the chosen input's, else the first."""
+        strands = () if self.latest is None else self.latest.strands
+        return next((strand for strand in strands if strand.input == self.input), strands[0] if strands else None)
+
+    @property
+    def known_s(self) -> tuple[float, float]:
+        """From when to when anything is known [s of machine time]."""
+        return 0.0, 0.0 if self.latest is None else self.latest.time_s
 
     @property
     def is_silent(self) -> bool:

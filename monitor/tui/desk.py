@@ -1,0 +1,261 @@
+"""The owner's side of a screen: what a key does, and what is then to be seen. Knows no terminal and no browser.
+
+Keys come in, lines go out. Owns what the owner has chosen (page, alert, input, time shown); of the watch it knows what
+any client may know.
+"""
+
+import re
+import time
+from collections.abc import Callable, Mapping
+from dataclasses import replace
+from datetime import datetime
+from typing import Any, Final
+
+from monitor.client import WatchClient
+from monitor.core.alert_types import AlertState, Priority, RequestKind
+from monitor.core.assessment import Assessment
+from monitor.tui.find import Finding, Found, places_of
+from monitor.tui.ink import Line
+from monitor.tui.keys import key_for
+from monitor.tui.pages import Page
+from monitor.tui.present import frame
+from monitor.tui.questions import Question
+from monitor.tui.trend_choice import TrendChoice
+from monitor.tui.view import View
+
+_DEED: Final = re.compile(r"(\w+)(?:\((-?\d+)\))?")
+_PAN: Final = 0.5
+"""Share of the time shown by which it is moved [-]."""
+
+
+class Desk:
+    """One screen of a watch.
+
+    Parameters
+    ----------
+    client : WatchClient
+        The running watch.
+    ascii_only : bool
+        Draw with ASCII characters only.
+    owns_watch : bool
+        Whether leaving ends the watch, so that the owner is asked once.
+    monotonic : callable
+        Seconds that only go forward, to tell how long the watch has been silent.
+    """
+
+    def __init__(
+        self,
+        client: WatchClient,
+        *,
+        ascii_only: bool = False,
+        owns_watch: bool = False,
+        monotonic: Callable[[], float] = time.monotonic,
+    ) -> None:
+        self._client = client
+        self._ascii_only, self._owns_watch = ascii_only, owns_watch
+        self._monotonic = monotonic
+        self._heard: Assessment | None = None
+        self._heard_at_s = monotonic()
+        self._calling: frozenset[str] = frozenset()
+        self.view = View(None, client.source)
+        self.is_left = False
+        """Whether the owner has left."""
+
+    def take_newest(self) -> bool:
+        """Look at what the watch now says; True when an ALARM that was not there before wants to be acknowledged.
+
+        Such an ALARM also takes the mark back to the most urgent alert.
+        """
+        latest = self._client.latest
+        now_s = self._monotonic()
+        if latest is not self._heard:
+            self._heard, self._heard_at_s = latest, now_s
+        self.change(
+            latest=latest,
+            source=self._client.source,
+            notice=self._client.notice,
+            ended=self._client.ended,
+            unheard_s=now_s - self._heard_at_s,
+            **self._of_this_moment(),
+        )
+        calling = frozenset(
+            alert.id
+            for alert in self.view.alerts
+            if alert.priority is Priority.ALARM and alert.state is AlertState.UNACKNOWLEDGED
+        )
+        is_new = not calling <= self._calling
+        self._calling = calling
+        if is_new:
+            self.change(selected=None)
+        return is_new
+
+    def lines(self, width: int, height: int) -> tuple[Line, ...]:
+        """Exactly `height` lines, none wider than `width` cells."""
+        return frame(self.view, width, height, ascii_only=self._ascii_only)
+
+    def press(self, key: str) -> None:
+        """Do what a key means here: a character, or the name of a key that types none ('up', 'tab', 'escape')."""
+        if self.view.finding is not None:
+            self._search(self.view.finding, key)
+        elif self.view.question is not None:
+            self._answer(self.view.question, key)
+        else:
+            self._press_plain(key)
+
+    def change(self, **parts: object) -> None:
+        """Change parts of the view."""
+        self.view = replace(self.view, **parts)  # type: ignore[arg-type]  # checked by View itself
+
+    def leave(self) -> None:
+        """Leave without asking."""
+        self.is_left = True
+
+    def deeds(self) -> Mapping[str, Callable[..., None]]:
+        """What keys can do, by name; a deed may take one whole number."""
+        return {
+            "acknowledge": self._acknowledge,
+            "shelve": lambda: self._hold_back(AlertState.SHELVED, RequestKind.SHELVE, RequestKind.UNSHELVE),
+            "service": lambda: self._hold_back(AlertState.OUT_OF_SERVICE, RequestKind.TAKE_OUT, RequestKind.PUT_BACK),
+            "reset": self._reset,
+            "choose": self._choose,
+            "alerts": lambda: self._turn_to(Page.ALERTS),
+            "path": lambda: self._turn_to(Page.PATH),
+            "trends": lambda: self._turn_to(Page.TRENDS),
+            "ahead": lambda: self._turn_to(Page.AHEAD),
+            "help": self._help,
+            "back": self._back,
+            "strand": self._strand,
+            "next": self._next,
+            "group": lambda step: self.change(trend=self.view.trend.other(step)),
+            "zoom": lambda step: self._retime(lambda it, begin_s, now_s: it.zoomed(step, now_s - begin_s)),
+            "pan": lambda step: self._retime(lambda it, begin_s, now_s: it.panned(_PAN * step, begin_s, now_s)),
+            "whole": lambda: self.change(trend=self.view.trend.whole()),
+            "find": self._find,
+            "leave": self._leave,
+        }
+
+    def _of_this_moment(self) -> dict[str, object]:
+        """What of the view is not the watch's but the screen's own."""
+        return {"clock": _time_of_day()}
+
+    def _press_plain(self, key: str) -> None:
+        known = key_for(self.view, key)
+        if known is None or known.deed != "leave":
+            self.change(asked_to_leave=False)
+        if known is None:
+            self._press_unknown(key)
+        elif known.deed == "strand":
+            self._strand(int(key))
+        else:
+            self._do(known.deed)
+
+    def _press_unknown(self, key: str) -> None:
+        """Take a key that means nothing here."""
+
+    def _do(self, deed: str) -> None:
+        parts = _DEED.fullmatch(deed)
+        assert parts is not None  # noqa: S101 -- the table of keys is ours, and tested
+        name, number = parts.groups()
+        self.deeds()[name](*(() if number is None else (int(number),)))
+
+    def _answer(self, question: Question, key: str) -> None:
+        answered = question.answered(key)
+        self.change(question=None)
+        if answered is not None and answered.is_answered:
+            self._ask(answered.kind, answered.alert_id, answered.reason, answered.for_s or 0.0)
+        else:
+            self.change(question=answered)
+
+    def _acknowledge(self) -> None:
+        if self.view.marked is not None:
+            self._ask(RequestKind.ACKNOWLEDGE, self.view.marked.id)
+
+    def _reset(self) -> None:
+        if self.view.marked is not None:
+            self._ask(RequestKind.RESET, self.view.marked.id)
+
+    def _hold_back(self, state: AlertState, begin: RequestKind, end: RequestKind) -> None:
+        marked = self.view.marked
+        if marked is not None and marked.state is state:
+            self._ask(end, marked.id)
+        elif marked is not None:
+            self.change(question=Question(begin, marked.id))
+
+    def _ask(self, kind: RequestKind, alert_id: str, reason: str = "", for_s: float = 0.0) -> None:
+        self._client.ask(kind, alert_id, reason=reason, for_s=for_s)
+        self.take_newest()
+
+    def _choose(self, step: int) -> None:
+        alerts = self.view.listed
+        if alerts:
+            at = min(len(alerts) - 1, max(0, self.view.chosen + step))
+            self.change(selected=alerts[at].id)
+
+    def _turn_to(self, page: Page) -> None:
+        self.change(page=Page.WATCH if self.view.page is page else page)
+
+    def _help(self) -> None:
+        if self.view.page is Page.HELP:
+            self._back()
+        else:
+            self.change(page=Page.HELP, helped=self.view.page)
+
+    def _back(self) -> None:
+        """Go back from help to the page it was opened from, from any other to the overview."""
+        self.change(page=self.view.helped if self.view.page is Page.HELP else Page.WATCH)
+
+    def _strand(self, number: int) -> None:
+        """Look at one strand; its own number again leads back."""
+        shown = self.view.strand
+        if self.view.page is Page.STRAND and shown is not None and shown.input == number:
+            self._back()
+        elif number in self._inputs:
+            self.change(page=Page.STRAND, input=number)
+
+    def _next(self, step: int) -> None:
+        inputs, shown = self._inputs, self.view.strand
+        if shown is not None:
+            self.change(input=inputs[(inputs.index(shown.input) + step) % len(inputs)])
+
+    @property
+    def _inputs(self) -> list[int]:
+        return [] if self.view.latest is None else [strand.input for strand in self.view.latest.strands]
+
+    def _retime(self, change: Callable[[TrendChoice, float, float], TrendChoice]) -> None:
+        if self.view.latest is not None:
+            begin_s, now_s = self.view.known_s
+            self.change(trend=change(self.view.trend, begin_s, now_s))
+
+    def _find(self) -> None:
+        self.change(finding=Finding(places_of(self.view.latest)))
+
+    def _search(self, finding: Finding, key: str) -> None:
+        if key == "enter":
+            self.change(finding=None)
+            if finding.marked is not None:
+                self._go_to(finding.marked)
+        else:
+            self.change(finding=finding.after(key))
+
+    def _go_to(self, found: Found) -> None:
+        parts: dict[str, Any] = {"page": found.page}
+        if found.page is Page.HELP:
+            parts["helped"] = Page.WATCH if self.view.page is Page.HELP else self.view.page
+        if found.input is not None:
+            parts["input"] = found.input
+        if found.alert_id is not None:
+            parts["selected"] = found.alert_id
+        if found.channel is not None:
+            parts["trend"] = self.view.trend.of(found.channel)
+        self.change(**parts)
+
+    def _leave(self) -> None:
+        """Leave, after asking once where that ends a running watch."""
+        if not self._owns_watch or self._client.ended is not None or self.view.asked_to_leave:
+            self.leave()
+        else:
+            self.change(asked_to_leave=True)
+
+
+def _time_of_day() -> str:
+    return datetime.now().astimezone().strftime("%H:%M:%S")

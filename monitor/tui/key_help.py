@@ -1,0 +1,91 @@
+"""The line of keys at the foot, and the page that explains keys, marks, rows and the cautions."""
+
+from collections.abc import Sequence
+from typing import Final
+
+from monitor.core.alert_types import Priority
+from monitor.tui.dose_bar import UNSURE
+from monitor.tui.ink import BOLD, DIM, PLAIN, Line, Look, Span, crop, hanging
+from monitor.tui.keys import Key, keys_of
+from monitor.tui.pages import Page
+from monitor.tui.path_words import ESTIMATE
+from monitor.tui.view import View
+from monitor.tui.words import STANDS_IN, SYMBOL
+
+_CAUTIONS: Final = (
+    "This program watches; it does not protect. It may fail or be wrong.",
+    "Keep its own thermal protection, a smoke alarm and an independent cut-off.",
+    "After a failure air the room, then go close. Parts stay hot after power-off.",
+    "Smoke: cut the power if that is safe, leave, call for help.",
+)
+_CAUTIONS_OF_A_REPLAY: Final = (_CAUTIONS[0], _CAUTIONS[-1])
+
+_ROWS: Final = (
+    ("dose", "the bar ends a quarter past the limit; w marks the warn dose, L the limit"),
+    ("left", "the cautious end of the time until the next mark, if nothing changes"),
+    ("soft", "how far up from the merge point the strand is soft, of what may be"),
+    (STANDS_IN, "a strand some of whose values are another material's, as the profile says"),
+    ("est.", f"after {ESTIMATE}: a wall without a sensor, reckoned from what heats and cools it"),
+    (f"to {UNSURE}", "no data came meanwhile: so long it may have stood, so much dose taken"),
+    ("of 5", "shared: whose material is on its way to the nozzle, and how long"),
+    ("?", "a value that is not of now: kept, dim; the data line tells its age"),
+)
+_READING: Final = {
+    Page.TRENDS: (
+        ("█", "from the lowest to the highest value in the time of one column"),
+        ("┄", "a limit, by its name at the right; with several, the letter tells which"),
+        ("░", "no data came, or nothing that counts: nothing is drawn across a gap"),
+    ),
+    Page.AHEAD: (
+        ("━", "hot and within its doses if nothing changes; ▒ past warn; L reaches the limit"),
+        ("↓", "fed next, as the plan of the build has it (watch --plan FILE)"),
+        ("?", "not known: without a plan nobody knows when a strand is needed next"),
+    ),
+    Page.STRAND: (
+        ("heat", "each column is a piece of the strand, merge point at the left"),
+        ("g", "its glass transition; stiff: from here on it must be below that"),
+        ("dose", "w marks the warn dose, L the limit; the material moves to the left as it is fed"),
+    ),
+}
+
+LEAVING: Final = " leaving ends the watch: press q again to leave, any other key to stay "
+
+
+def question_line(text: str, width: int) -> Line:
+    """A question at the foot."""
+    return crop((Span(text, Look(bold=True, reverse=True)),), width)
+
+
+def foot_line(view: View, width: int) -> Line:
+    """The keys in brief, and how many alerts are held back."""
+    spans: list[Span] = []
+    for key in keys_of(view):
+        if not key.brief and not key.shares:
+            continue  # explained on the page of help
+        spans.append(Span(f" {key.shown}" if spans and spans[-1].text.strip() else key.shown, BOLD))
+        spans.append(Span(f" {key.brief} " if key.brief else "", DIM))
+    if view.hidden_alerts:
+        spans.append(Span(f" held back: {view.hidden_alerts}", PLAIN))
+    return crop((Span("  "), *spans), width)
+
+
+def help_page(view: View, width: int) -> list[Line]:
+    """Keys of the page it was opened from, marks, how to read that page, and the cautions."""
+    lines: list[Line] = [(Span("keys", BOLD),), *_key_lines(keys_of(view), width)]
+    lines.append((Span("marks", BOLD), *_priorities()))
+    lines.append((Span("reading the rows" if view.helped not in _READING else "reading the page", BOLD),))
+    for head, text in _READING.get(view.helped, _ROWS):
+        lines += hanging(f"  {head:<5}", text, width)
+    lines.append((Span("cautions", BOLD),))
+    for text in _CAUTIONS if view.replay is None else _CAUTIONS_OF_A_REPLAY:
+        lines += hanging("  ", text, width)
+    return [crop(line, width) for line in lines]
+
+
+def _key_lines(keys: Sequence[Key], width: int) -> list[Line]:
+    return [line for key in keys if key.words for line in hanging(f"  {key.shown:<4} ", key.words, width)]
+
+
+def _priorities() -> list[Span]:
+    meaning = {Priority.ALARM: "act now", Priority.WARNING: "act soon", Priority.CAUTION: "needs attention"}
+    return [Span(f"  {SYMBOL[priority]} {priority.name} {words}") for priority, words in meaning.items()]
