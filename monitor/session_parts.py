@@ -66,7 +66,10 @@ class Notifying(Protocol):
 class Serving(Protocol):
     """What other screens attach to (`monitor.attach.server.AttachServer`); it never raises, but tells by its notice."""
 
-    notice: str
+    @property
+    def notice(self) -> str:
+        """Why nobody can attach; empty when they can."""
+        ...
 
     async def open(self) -> None:
         """Begin."""

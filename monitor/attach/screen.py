@@ -41,7 +41,7 @@ BETWEEN_REQUESTS_S: Final = 0.05
 """Spacing of what is read after a request [s]: a screen that floods the watch waits for itself."""
 
 _LONGEST_TEXT: Final = 1_000
-_TERMINAL: Final = re.compile(r"[A-Za-z0-9][A-Za-z0-9/._-]{0,31}")
+_TERMINAL: Final = re.compile(r"[A-Za-z0-9][A-Za-z0-9/._-]{0,31}|browser [0-9a-f.:]{2,39}")
 
 
 class Watched(Protocol):

@@ -3,6 +3,7 @@
 import argparse
 
 from monitor.commands.options import add_screen_options, late
+from monitor.commands.serve_options import add_serve_options
 from monitor.exit_codes import EXIT_STATUS
 
 
@@ -24,4 +25,5 @@ def add_parser(subparsers: "argparse._SubParsersAction[argparse.ArgumentParser]"
     )
     parser.add_argument("--list", action="store_true", help="list the watches that run and end")
     add_screen_options(parser.add_argument_group("how it is shown"))
+    add_serve_options(parser)
     parser.set_defaults(run=late("monitor.commands.attach_run"))

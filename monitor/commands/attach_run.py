@@ -12,6 +12,8 @@ from connectors.clean_text import clean_text
 from monitor.attach.client import AttachedClient, AttachError, look
 from monitor.attach.place import SUFFIX, sockets
 from monitor.attach.wire import Hello
+from monitor.commands.serve_choice import serve_choice
+from monitor.commands.serve_run import serve_watch
 from monitor.exit_codes import DONE, WrongUseError
 from monitor.terminal_call import TerminalCall
 from monitor.tui.terminal_choices import can_show_screen
@@ -39,11 +41,15 @@ class Running(NamedTuple):
 
 def run(arguments: argparse.Namespace) -> int:
     """Show a running watch until the owner leaves, or list all."""
+    choice = serve_choice(arguments)
     found = asyncio.run(_introduced(_paths(arguments.name)))
     if arguments.list:
         print("\n".join(watch.line for watch in found) or "no watch of yours is running")
         return DONE
     chosen = _chosen(found, arguments.name)
+    if choice is not None:
+        serve_watch(chosen.path, choice)
+        return DONE
     if not can_show_screen():
         raise WrongUseError("attach shows a screen, and there is no terminal for one (attach --list needs none)")
     client = AttachedClient(chosen.path, _terminal())

@@ -5,6 +5,7 @@ from pathlib import Path
 
 from monitor.commands.options import add_materials_option, add_record_options, add_view_options, late
 from monitor.commands.resume_options import add_resume_options
+from monitor.commands.serve_options import add_serve_options
 from monitor.exit_codes import EXIT_STATUS
 
 
@@ -37,4 +38,5 @@ def add_parser(subparsers: "argparse._SubParsersAction[argparse.ArgumentParser]"
     add_view_options(parser)
     add_record_options(parser, "on, in your own directory of recordings")
     add_resume_options(parser)
+    add_serve_options(parser)
     parser.set_defaults(run=late("monitor.commands.watch_run"))

@@ -8,10 +8,11 @@ from collections.abc import Iterator
 from contextlib import closing, contextmanager
 from pathlib import Path
 
-from monitor.attach.server import AttachServer
 from monitor.build_loading import read_schedule
 from monitor.commands.loading import loaded
 from monitor.commands.resume_choice import resumed_watch
+from monitor.commands.serve_choice import serve_choice, served_words
+from monitor.commands.serve_run import doors
 from monitor.config import Profile, load_profile
 from monitor.core.engine import Engine
 from monitor.exit_codes import DONE, WrongUseError
@@ -39,21 +40,27 @@ def run(arguments: argparse.Namespace) -> int:
     if arguments.print_unit:
         print(unit_text(Path(sys.prefix) / "bin" / "strandwatch", arguments.profile), end="")
         return DONE
+    choice = serve_choice(arguments)
     profile = loaded(lambda: load_profile(arguments.profile, user_materials=arguments.materials))
     plan = plan_of(profile.notify_file, host(profile.link))
-    resumed, told = resumed_watch(arguments, profile)
+    resumed, of_resuming = resumed_watch(arguments, profile)
     session = _make_session(profile, arguments, resumed)
     notifier = Notifier(plan, profile.parameters.machine, record=lambda data: session.record_note("notification", data))
     session.notify_with(notifier)
-    session.serve_with(AttachServer(session, profile.parameters.machine))
-    opening = [*_opening(profile, session, plan), *told]
+    session.serve_with(doors(session, profile.parameters.machine, choice))
+    opening = [*_opening(profile, session, plan), *of_resuming]
     if resumed is not None:
         opening.append(f"recording on to {go_on_recording(session, resumed)}")
     elif not arguments.no_record:
         opening.append(f"recording to {start_recording(session, profile, arguments.record)}")
     totals = Totals(profile.parameters.limits.stale_after_s)
-    with told_to_the_manager(session):
-        return carry_out(session, manner_of(arguments), totals, Words(tuple(opening), notifier.lines))
+    manner = manner_of(arguments)
+    with served_words(choice) as told, told_to_the_manager(session):
+        if manner.on_screen:
+            print("\n".join(told), end="\n" if told else "")  # before the screen covers it
+        else:
+            opening += told
+        return carry_out(session, manner, totals, Words(tuple(opening), notifier.lines))
 
 
 @contextmanager
