@@ -14,6 +14,8 @@ from monitor.tui.graph_curve import Curve, Floats, Level, measured, newest
 from monitor.tui.graph_scale import Scale, number, scale_for
 from monitor.tui.ink import DIM, Line, Span, fit
 
+__all__ = ["Curve", "Layout", "Level", "graph", "layout_for", "scale_of"]
+
 _LEFT_CELLS: Final = 8
 _LEFT_FROM_CELLS: Final = 28
 _RIGHT_FROM_CELLS: Final = 44
