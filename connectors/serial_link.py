@@ -7,6 +7,7 @@ lines mean.
 import asyncio
 from collections.abc import AsyncGenerator, AsyncIterator, Awaitable, Callable, Iterator
 from contextlib import aclosing, suppress
+from dataclasses import replace
 from typing import Final
 
 from connectors.clean_text import clean_text
@@ -143,12 +144,13 @@ class SerialLink:
         return events
 
     def _opened(self) -> LinkChange:
-        self.protocol.opened(self._clock())
+        """Tell that the port is open; what was fed while it was not is counted by nobody."""
+        is_first = self.protocol.opened(self._clock())
         manner = "listening only" if self._settings.mode == "listen" else "asking for reports"
         reason = f"{self._shown_port} opened at {self._settings.baud} baud, {manner}"
         if self.protocol.lacks_tool:
             reason += "; which input feeds is not known until the controller names its active tool"
-        return self._change(reason, available=True)
+        return replace(self._change(reason, available=True), feed_unknown=not is_first)
 
     def _lost(self, reason: str) -> LinkChange:
         return self._change(

@@ -92,14 +92,15 @@ class SerialProtocol:
         """Whether feed cannot be told because the active tool is not known."""
         return self._samples.lacks_tool
 
-    def opened(self, time_s: float) -> None:
-        """The port was opened: what the controller did while out of sight is not known."""
+    def opened(self, time_s: float) -> bool:
+        """The port was opened: what the controller did while out of sight is not known. Return if for the first time."""
         is_first = self._opened_s == float("-inf")
         self._opened_s = time_s
         self._framer.clear()
         self._asker.restart()
         self._health.restart(time_s)
         self._samples.restart(is_tool_known=is_first)
+        return is_first
 
     def receive(self, data: bytes, time_s: float) -> list[Event]:
         """Events in bytes that arrived at `time_s` [s], however they were cut."""
@@ -171,7 +172,7 @@ class SerialProtocol:
                 "the watch only while no build is running, and see the reset hazard in connectors/README.md"
             )
         return [
-            LinkChange(time_s, available=True, reason=reason),
+            LinkChange(time_s, available=True, reason=reason, feed_unknown=True),
             Sample(time_s, {}, self._samples.build.restart()),
         ]
 

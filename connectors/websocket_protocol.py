@@ -128,7 +128,8 @@ class WebsocketProtocol:
     def _restart(self, why: str, time_s: float) -> list[Event]:
         for channel in self._channels:
             channel.restart()
-        return [LinkChange(time_s, available=True, reason=f"{why}: feed is counted from a new zero")]
+        reason = f"{why}: feed is counted from a new zero"
+        return [LinkChange(time_s, available=True, reason=reason, feed_unknown=True)]
 
     def _sample(self, time_s: float) -> list[Event]:
         """Read all channels, when something came and the last sample is long enough ago."""

@@ -82,7 +82,16 @@ ROWS: Final[tuple[Row, ...]] = (
             "fuzz::the_corpus_raises_nothing_undocumented[serial-escapes-and-nul]",
         ),
     ),
+    Row(
+        "serial: feed while it was away",
+        "dose and idle time become ranges",
+        (
+            "serial_link::unplugged_and_plugged_in_again",
+            "gaps::a_reconnect_after_which_feed_counts_anew_leaves_the_dose_open",
+        ),
+    ),
     Row("websocket: server restarts", _RECOVERS, ("websocket_link::server_that_restarts",)),
+    Row("websocket: cut off without a word", _RECOVERS, ("websocket_link::connection_cut_without_a_word",)),
     Row("websocket: half-open, no FIN", "given up by ping; goes on", ("websocket_link::peer_that_went_deaf",)),
     Row(
         "websocket: accepts and closes",
@@ -90,6 +99,11 @@ ROWS: Final[tuple[Row, ...]] = (
         ("websocket_link::server_that_accepts_and_closes_is_not_hammered",),
     ),
     Row("websocket: accepts and never answers", "can be ended", ("websocket_link::closing_while_connecting",)),
+    Row(
+        "websocket: we are slow, it floods",
+        "little is held, nothing lost",
+        ("websocket_link::server_that_floods_a_slow_reader",),
+    ),
     Row(
         "websocket: oversize message",
         "closed with 1009; the key is named",
@@ -121,15 +135,48 @@ ROWS: Final[tuple[Row, ...]] = (
         ),
     ),
     Row(
+        "websocket: updates sent again",
+        "dropped",
+        (
+            "websocket_link::updates_sent_again_change_nothing",
+            "websocket_protocol::TestEdgeCases::duplicates_and_late_ones_are_dropped",
+        ),
+    ),
+    Row(
+        "websocket: updates out of order",
+        "never mixed in; a full status is had",
+        ("websocket_link::updates_out_of_order_are_never_mixed_in",),
+    ),
+    Row(
         "websocket: token no longer valid", "told; tried again", ("websocket_link::refusal_after_it_worked_is_no_end",)
     ),
     Row("websocket: certificate not trusted", "refused in words", ("websocket_link::own_authority",)),
+    Row(
+        "websocket: certificate changes",
+        "told, not trusted; goes on when it is right",
+        ("websocket_link::certificate_that_changes_in_mid_watch",),
+    ),
+    Row(
+        "one wrong low temperature",
+        "held; does not end the standing clock",
+        (
+            "websocket_protocol::TestGate::what_was_only_read_again_confirms_nothing",
+            "hot_clock::wrong_readings_for_seconds_do_not_end_it",
+            "hot_clock::one_low_websocket_reading_that_stands_in_the_status_does_not_end_it",
+        ),
+    ),
+    Row(
+        "samples without a temperature",
+        "count as no data, and are told",
+        ("gaps::samples_without_a_temperature_do_not_hold_off_that_no_data_come",),
+    ),
     Row("websocket: silence", "told; connects anew", ("websocket_link::silence_is_told_and_mended",)),
     Row(
-        "wall clock set back",
+        "wall clock set forward, set back",
         "no length of time changes",
         (
-            "notifier_ladder::a_time_of_day_set_back_changes_no_length_of_time",
+            "notifier_ladder::a_time_of_day_that_jumps_changes_no_length_of_time",
+            "recorder::a_time_of_day_that_jumps_is_recorded_and_moves_nothing",
             "resuming::a_clock_that_was_set_back_counts_as_no_gap_and_is_told",
         ),
     ),
@@ -139,6 +186,11 @@ ROWS: Final[tuple[Row, ...]] = (
         "disk full",
         "told; watch goes on; records again",
         ("recorder::a_full_disk_is_told_and_never_raises", "recorder::a_recording_resumes_when_there_is_room_again"),
+    ),
+    Row(
+        "disk turns read-only in mid watch",
+        "told; watch goes on; records again",
+        ("recorder::a_disk_that_turns_read_only_in_mid_watch",),
     ),
     Row(
         "disk slow or failing to sync",

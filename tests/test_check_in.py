@@ -8,7 +8,7 @@ from threading import Thread
 
 import pytest
 
-from connectors.telemetry import Event, LinkChange, Tick
+from connectors.telemetry import Event, LinkChange, Sample, Tick
 from monitor.notify.attempt import NO_ANSWER, Letter, Outcome
 from monitor.notify.check_in import RETRY_S, CheckIn, fetcher
 from monitor.notify.notifier import Notifier
@@ -70,6 +70,7 @@ async def test_a_fresh_sample_is_told_every_so_often_and_nothing_else_is() -> No
     postman = Postman()
     check_in = CheckIn(postman, EVERY_S)
     _tells(check_in, Tick(0.0), LinkChange(1.0, available=True, reason="opened"), Tick(2.0))
+    _tells(check_in, Sample(2.5, {"fed_mm:1": 3.0}))  # without a temperature it tells nothing of the strands
     assert postman.letters == []
     for second in range(3, 3 + 901):
         _tells(check_in, sample(float(second)), Tick(second + 0.5))

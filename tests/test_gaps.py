@@ -5,7 +5,7 @@ from collections.abc import Iterable, Iterator
 import numpy as np
 import pytest
 
-from connectors.telemetry import Event, Sample, Tick
+from connectors.telemetry import Event, LinkChange, Sample, Tick
 from monitor.core.assessment import Activity, StrandAssessment
 from monitor.core.dose import cautious_law
 from monitor.core.engine import run
@@ -102,6 +102,32 @@ def test_a_short_gap_in_the_feed_alone_adds_no_more_than_itself() -> None:
     steady = _strand(_samples(0.0, 600.0, feed_mm_s=1.0))
 
     assert strand.dose_now_min == pytest.approx(steady.dose_now_min, abs=20.0 / 60.0 * RATE)
+
+
+def test_a_reconnect_after_which_feed_counts_anew_leaves_the_dose_open() -> None:
+    """A serial line was away for two hours; its counter goes on as if nothing had moved, and the link says so."""
+    back = LinkChange(2 * HOUR_S, available=True, reason="opened again", feed_unknown=True)
+    fed = {"fed_mm": 300.0}
+    strand = _strand(_samples(0.0, 600.0, **fed), [back], _samples(2 * HOUR_S, 2 * HOUR_S + 60.0, **fed))
+
+    assert strand.dose_low_min is not None
+    assert strand.dose_low_min < 2.0
+    assert strand.dose_now_min == pytest.approx(120.0 * RATE, rel=0.02)
+    assert strand.idle_low_s is not None
+    assert strand.idle_low_s < 120.0
+
+
+def test_samples_without_a_temperature_do_not_hold_off_that_no_data_come() -> None:
+    """Feed goes on coming, temperatures do not: within a minute it is told, and the dose goes on."""
+    feed_alone = (Sample(float(second), {"fed_mm:1": 0.0}) for second in range(600, 720))
+    told = [
+        change
+        for step in run((event for part in (_samples(0.0, 599.0), feed_alone) for event in part), machine())
+        for change in step.transitions
+        if change.alert.condition == "link" and change.event == "raised"
+    ]
+    assert len(told) == 1
+    assert 600.0 < told[0].time_s <= 660.0
 
 
 def test_feed_after_the_gap_closes_the_range() -> None:

@@ -8,6 +8,8 @@ from datetime import timedelta
 from pathlib import Path
 from typing import Any
 
+import pytest
+
 from connectors.errors import LinkFailedError
 from connectors.recording import Conclusion, Recording
 from connectors.telemetry import Event, Execution, Tick
@@ -292,12 +294,13 @@ def _is_pausing(time: SimulatedTime) -> bool:
     return len(time.waits) == 1 and time.waits[0] != TIMEOUT_S
 
 
-async def test_a_time_of_day_set_back_changes_no_length_of_time() -> None:
-    """Half an hour is half an hour by the watch's own time, also when the wall clock jumps back by an hour in it."""
+@pytest.mark.parametrize("jump_h", [-1, 8])
+async def test_a_time_of_day_that_jumps_changes_no_length_of_time(jump_h: int) -> None:
+    """Half an hour is half an hour by the watch's own time, also when the wall clock is set back or forward in it."""
     night = Night({"telephone": 0.0})
     night.happens("raised", ALARM)
     await night.sent()
-    night.notifier._wall = lambda: NOW - timedelta(hours=1)
+    night.notifier._wall = lambda: NOW + timedelta(hours=jump_h)
     await night.lives(31)
     letters = night.postmen["telephone"].letters
     assert [letter.title for letter in letters] == [TITLE.format(""), *AGAIN[:2]]

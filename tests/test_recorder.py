@@ -11,7 +11,7 @@ import sys
 import threading
 from collections.abc import Iterator
 from dataclasses import replace
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 import pytest
@@ -277,6 +277,24 @@ def test_a_sync_that_works_does_not_hide_that_nothing_is_written(
     assert "the disk is full" in _failure(recorder)
 
 
+def test_a_time_of_day_that_jumps_is_recorded_and_moves_nothing(tmp_path: Path, clock: Clock) -> None:
+    """Set eight hours forward and then back, events keep their times; the two clocks are seen to drift apart."""
+    walls = iter([WALL, WALL + timedelta(hours=8), WALL + timedelta(minutes=2)])
+    recorder = Recorder(tmp_path / "night.jsonl", HEADER, sync_every_s=NEVER_S, clock=clock, wall=lambda: next(walls))
+    for minute in range(3):
+        clock.now_s = 60.0 * minute
+        recorder.record_event(Tick(clock.now_s))
+    recorder.close()
+    items = [*read_recording(recorder.path).items()]
+    assert [item.time_s for item in items if isinstance(item, Tick)] == [0.0, 60.0, 120.0]
+    told = [item for item in items if isinstance(item, Conclusion) and item.kind == "clock"]
+    assert [(item.time_s, item.data["wall"]) for item in told] == [
+        (0.0, "2026-11-25T21:00:00Z"),
+        (60.0, "2026-11-26T05:00:00Z"),
+        (120.0, "2026-11-25T21:02:00Z"),
+    ]
+
+
 def test_closing_tries_once_more(recorder: Recorder, clock: Clock, monkeypatch: pytest.MonkeyPatch) -> None:
     """A watch that ends while its recording waits to try again still tells the gap and the end, if there is room."""
     with monkeypatch.context() as patch:
@@ -288,6 +306,37 @@ def test_closing_tries_once_more(recorder: Recorder, clock: Clock, monkeypatch: 
     assert [item.kind for item in items] == ["gap", "end"]
     assert items[0].data["lines_lost"] == 2  # a clock line and the tick
     assert items[1].data["reason"] == "stopped by the owner"
+
+
+def test_a_disk_that_turns_read_only_in_mid_watch(
+    recorder: Recorder, clock: Clock, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """As a file system does that met an error (mount(8), errors=remount-ro): told, and recorded again once it can be.
+
+    All that was written before stands, and what is missing is told in a gap.
+    """
+    for second in range(5):
+        recorder.record_event(Tick(float(second)))
+    before = recorder.path.read_bytes()
+    with monkeypatch.context() as patch:
+        patch.setattr(os, "write", _read_only_disk)
+        patch.setattr(os, "fdatasync", _read_only_disk)
+        for second in range(5, 100):
+            clock.now_s = float(second)
+            recorder.record_event(Tick(clock.now_s))
+            recorder.sync()
+        assert "Read-only file system" in _failure(recorder)
+        assert "keeps trying" in _failure(recorder)
+        assert recorder.path.read_bytes() == before
+    clock.now_s += RETRY_EVERY_S
+    recorder.record_event(Tick(clock.now_s))
+    recorder.sync()
+    assert "gap" in _failure(recorder)
+    items = [*read_recording(recorder.path).items()]
+    (gap,) = (item for item in items if isinstance(item, Conclusion) and item.kind == "gap")
+    assert gap.data["lines_lost"] == 96  # 95 ticks and a line with the time of day
+    assert items[-1] == Tick(clock.now_s)
+    assert recorder.path.read_bytes().startswith(before)
 
 
 def test_a_discarded_recording_is_gone_and_nothing_else_is(recorder: Recorder, tmp_path: Path) -> None:
@@ -307,6 +356,10 @@ def test_a_discarded_recording_is_gone_and_nothing_else_is(recorder: Recorder, t
 
 def _broken_disk(_file: int) -> None:
     raise OSError(errno.EIO, "Input/output error")
+
+
+def _read_only_disk(_file: int, _data: bytes = b"") -> int:
+    raise OSError(errno.EROFS, os.strerror(errno.EROFS))
 
 
 def _full_disk(_file: int, _data: bytes) -> int:

@@ -146,7 +146,7 @@ async def test_unknown_tool_is_told_on_opening(device: PtyDevice) -> None:
 async def test_unplugged_and_plugged_in_again(device: PtyDevice, mode: str) -> None:
     """Losing the port is told, whole lines received before are not lost, and the port is opened again by itself."""
     async with started(make(device, mode=mode)) as events:
-        await until_told(events, "opened at")
+        assert not (await until_told(events, "opened at")).feed_unknown
         device.says(REPORT * 2)
         await until(events, lambda e: isinstance(e, Sample) and "temp_c:manifold" in e.values)
         device.unplug()
@@ -155,7 +155,7 @@ async def test_unplugged_and_plugged_in_again(device: PtyDevice, mode: str) -> N
         missing = await until_told(events, "there is no port")
         assert not missing.available
         device.plug()
-        await until_told(events, "opened at")
+        assert (await until_told(events, "opened at")).feed_unknown
         device.says(REPORT)
         await until(events, lambda e: isinstance(e, Sample) and "temp_c:manifold" in e.values)
 

@@ -3,6 +3,7 @@
 import asyncio
 import json
 import ssl
+import tracemalloc
 from collections.abc import AsyncIterator, Awaitable, Callable
 from contextlib import aclosing, asynccontextmanager, suppress
 from http import HTTPStatus
@@ -22,6 +23,8 @@ from connectors.websocket_link import STEADY_AFTER_S, WebsocketLink
 from tests.websocket_examples import FULL_RULE, NUMBERED, full, part, settings, settle
 
 LONGEST_TEST_S = 15.0
+FLOOD = 3000
+"""Messages of 2 kB."""
 TOKEN = "s3cret-of-this-test"  # noqa: S105 -- invented
 Handler = Callable[[ServerConnection], Awaitable[None]]
 
@@ -306,6 +309,33 @@ async def test_own_authority(tmp_path: Path) -> None:
         assert "certificate is not trusted" in await failure(make(url, ca_file=own))
 
 
+async def test_certificate_that_changes_in_mid_watch(tmp_path: Path) -> None:
+    """The server comes back with a certificate of somebody else: told, nothing is taken from it; later its own is."""
+    authority, other = trustme.CA(), trustme.CA()
+    own = str(tmp_path / "own.pem")
+    authority.cert_pem.write_to_path(own)
+    visits = 0
+
+    async def stranger(connection: ServerConnection) -> None:
+        nonlocal visits
+        visits += 1
+        await connection.send(full({"heat": {"now": 20.0}}))
+
+    async with serving(stays, ssl=tls_server(authority)) as (server, url):
+        port = server.sockets[0].getsockname()[1]
+        async with started(make(url, ca_file=own, token_file=token_file(tmp_path, TOKEN))) as events:
+            await until_sample(events)
+            server.close()
+            await server.wait_closed()
+            async with serving(stranger, port, ssl=tls_server(other)):
+                told = await until_told(events, "certificate is not trusted")
+            assert not told.available
+            async with serving(stays, port, ssl=tls_server(authority)):
+                await until_told(events, "connected to")
+                assert (await until_sample(events)).values["temp_c:manifold"] == 210.5
+    assert visits == 0
+
+
 async def test_tls_where_there_is_none() -> None:
     """A wss:// address for a port that speaks plain ws:// is told as such, and something that is no websocket too."""
 
@@ -426,6 +456,110 @@ async def test_gap_is_mended_by_a_new_full_status() -> None:
         assert not lost.available
         assert (await until_sample(events)).values["temp_c:manifold"] == 203.0
     assert visits == 2
+
+
+async def test_updates_sent_again_change_nothing() -> None:
+    """A network that repeats old updates, one or two at a time: none is taken, and the link goes on without a word."""
+    clock = TestClock()
+    go_on = asyncio.Event()
+
+    async def handler(connection: ServerConnection) -> None:
+        await connection.send(full(n=1))
+        await connection.send(part({"heat": {"now": 212.0}}, n=2))
+        await go_on.wait()
+        for old in (1, 2):
+            await connection.send(part({"heat": {"now": 20.0 * old}, "feed": [{"run": 0.0}]}, n=old))
+        await connection.send(part({"heat": {"now": 213.0}}, n=3))
+        await connection.wait_closed()
+
+    async with serving(handler) as (_, url), started(make(url, clock, messages=NUMBERED)) as events:
+        await until(events, _is_at(210.5))
+        clock.now_s = 1.0
+        go_on.set()
+        came = [await anext(events)]
+        while not _is_at(213.0)(came[-1]):
+            clock.now_s += 1.0
+            came.append(await anext(events))
+    assert all(isinstance(event, Tick | Sample) for event in came)
+    walls_c = {event.values["temp_c:manifold"] for event in came if isinstance(event, Sample)}
+    assert walls_c <= {212.0, 213.0}
+
+
+async def test_updates_out_of_order_are_never_mixed_in() -> None:
+    """The third update overtakes the second: the status is void, a new one is asked for, the late one is nowhere."""
+    visits = 0
+
+    async def handler(connection: ServerConnection) -> None:
+        nonlocal visits
+        visits += 1
+        await connection.send(full(n=1))
+        if visits == 1:
+            await connection.send(part({"heat": {"now": 214.0}}, n=3))
+            await connection.send(part({"heat": {"now": 20.0}, "feed": [{"run": 0.0}]}, n=2))
+        await connection.wait_closed()
+
+    async with serving(handler) as (_, url), started(make(url, messages=NUMBERED)) as events:
+        came = [await anext(events)]
+        while sum(isinstance(event, Sample) for event in came) < 2:
+            came.append(await anext(events))
+    told = [event.reason for event in came if isinstance(event, LinkChange) and not event.available]
+    assert len(told) == 1
+    assert "message 2 never came" in told[0]
+    assert {event.values["temp_c:manifold"] for event in came if isinstance(event, Sample)} == {210.5}
+
+
+def _is_at(wall_c: float) -> Callable[[Event], bool]:
+    return lambda event: isinstance(event, Sample) and event.values.get("temp_c:manifold") == wall_c
+
+
+async def test_connection_cut_without_a_word() -> None:
+    """A connection that breaks off without a closing frame (RFC 6455 section 7.1.7) is told, and made anew."""
+    visits = 0
+
+    async def handler(connection: ServerConnection) -> None:
+        nonlocal visits
+        visits += 1
+        await connection.send(full())
+        if visits == 1:
+            connection.transport.abort()
+        await connection.wait_closed()
+
+    async with serving(handler) as (_, url), started(make(url)) as events:
+        lost = await until_told(events, "the connection broke off")
+        assert not lost.available
+        await until_sample(events)
+
+
+async def test_server_that_floods_a_slow_reader() -> None:
+    """While nobody takes events, what a server sends without end is left in the network: little is held, none lost."""
+    clock = TestClock()
+    sent = 0
+
+    async def handler(connection: ServerConnection) -> None:
+        nonlocal sent
+        await connection.send(full(n=1))
+        for number in range(2, FLOOD):
+            await connection.send(part({"feed": [{"run": 100.0 + 0.001 * number, "fill": "x" * 2000}]}, n=number))
+            sent = number
+
+    by_index = [NUMBERED[0], NUMBERED[1] | {"arrays": "by_index"}]
+    async with serving(handler) as (_, url), started(make(url, clock, messages=by_index)) as events:
+        await until_sample(events)
+        tracemalloc.start()
+        try:
+            seen = [-2, -1]
+            while seen[-1] != seen[-2]:  # until the server is done, or is itself held back
+                await asyncio.sleep(0.05)
+                seen.append(sent)
+            _, peak = tracemalloc.get_traced_memory()
+        finally:
+            tracemalloc.stop()
+        assert sent * 2000 > 4 * peak
+        last_mm = 0.0
+        while last_mm < 0.001 * (FLOOD - 1) - 1e-6:
+            clock.now_s += 0.3
+            last_mm = (await until_sample(events)).values["fed_mm:1"]
+    assert sent == FLOOD - 1
 
 
 async def test_planned_renewal_is_no_fault() -> None:

@@ -24,6 +24,7 @@ from monitor.core.estimates import estimated_sensors
 from monitor.core.feed import Feeds, carried, moved_untold, read_feeds
 from monitor.core.field_state import FieldState
 from monitor.core.gap_dose import stood_meanwhile
+from monitor.core.hot_clock import cool_so_far, is_merge_known, with_hot_clock
 from monitor.core.judging import is_news, judge, requested
 from monitor.core.next_use import NextUses
 from monitor.core.parameters import Parameters
@@ -153,7 +154,7 @@ def _sampled(model: Model, state: EngineState, sample: Sample, time_s: float) ->
 def _stalls(model: Model, state: EngineState, sample: Sample, feeds: Feeds, time_s: float) -> Stalls:
     if model.stalls.is_untold(state.stalls, sample.values):
         return state.stalls
-    is_known = state.field is not None and _is_merge_known(model, state)
+    is_known = state.field is not None and is_merge_known(model, state)
     set_c = state.sensors[model.merge_sensors[0]].set_c if len(model.merge_sensors) == 1 else None
     manifold = Manifold(state.field.walls.merge_c if is_known and state.field is not None else None, set_c)
     both = state.feeds, feeds
@@ -163,11 +164,11 @@ def _stalls(model: Model, state: EngineState, sample: Sample, feeds: Feeds, time
 def _begun(model: Model, state: EngineState) -> EngineState:
     """State once the field begins, with the first wall temperature: before, there is nothing to reckon with."""
     if all(sensor.temp_c is None for sensor in state.sensors):
-        return state._replace(field_s=state.time_s, hot_since_s=_hot_since_s(model, state))
+        return with_hot_clock(model, state._replace(field_s=state.time_s))
     sensors = estimated_sensors(model, state, 0.0)
     field = model.field.initial(wall_vector(sensors, model.parameters, state.time_s))
     state = state._replace(field=field, field_s=state.time_s, sensors=sensors, feeds=carried(state.feeds))
-    return state._replace(hot_since_s=_hot_since_s(model, state))
+    return with_hot_clock(model, cool_so_far(state))
 
 
 def _due_s(state: EngineState) -> float:
@@ -194,7 +195,7 @@ def _carried(model: Model, state: EngineState, step_s: float, *, is_known: bool 
         liner_above_s=_liner_above_s(model, state, field, step_s),
         shared=_shared(model, state, field, step_s),
     )
-    return state._replace(hot_since_s=_hot_since_s(model, state))
+    return with_hot_clock(model, state)
 
 
 def _held(model: Model, state: EngineState) -> EngineState:
@@ -221,20 +222,6 @@ def _growing_steps(total_s: float) -> Iterator[float]:
         total_s -= step_s
         step_s *= 2
     yield total_s
-
-
-def _hot_since_s(model: Model, state: EngineState) -> tuple[float | None, ...]:
-    """Since when the merge point's wall has been above each strand's glass transition; unknown counts as hot."""
-    merge_c = math.inf if state.field is None or not _is_merge_known(model, state) else state.field.walls.merge_c
-    return tuple(
-        (state.time_s if since_s is None else since_s) if merge_c > glass_c else None
-        for since_s, glass_c in zip(state.hot_since_s, model.glass_c, strict=True)
-    )
-
-
-def _is_merge_known(model: Model, state: EngineState) -> bool:
-    walls = [state.sensors[index] for index in model.merge_sensors]
-    return all(sensor.temp_c is not None or sensor.set_c is not None for sensor in walls)
 
 
 def _shared(model: Model, state: EngineState, field: FieldState, step_s: float) -> SharedState | None:

@@ -70,7 +70,8 @@ class EngineState(NamedTuple):
     sensors: Sensors = ()
     traces: tuple[SensorTrace, ...] = ()  # how each sensor behaves
     feeds: Feeds = _NO_FEEDS
-    hot_since_s: tuple[float | None, ...] = ()  # per strand: since when the merge wall is above its glass transition
+    hot_since_s: tuple[float | None, ...] = ()  # per strand: since when it stands hot, by the merge wall
+    cool_since_s: tuple[float | None, ...] = ()  # per strand: since when that wall is below its glass transition
     liner_above_s: tuple[tuple[float, ...], ...] = ()  # per liner zone: time above warn, alarm, stop
     shared: SharedState | None = None
     stalls: Stalls = _NO_STALLS
@@ -129,6 +130,7 @@ def initial_state(model: Model) -> EngineState:
         traces=(SensorTrace(),) * len(model.sensors),
         feeds=Feeds((Feed(),) * len(model.feeds), (0.0,) * len(model.feeds)),
         hot_since_s=(None,) * len(model.feeds),
+        cool_since_s=(None,) * len(model.feeds),
         liner_above_s=((0.0, 0.0, 0.0),) * len(model.liner_zones),
         shared=None if model.shared is None else model.shared.initial(),
         stalls=model.stalls.initial(),

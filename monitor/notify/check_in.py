@@ -11,6 +11,7 @@ from typing import Final
 from urllib.error import HTTPError
 
 from connectors.telemetry import Sample
+from monitor.core.engine_input import EngineInput
 from monitor.core.alert_types import Priority
 from monitor.notify.attempt import NO_ANSWER, TIMEOUT_S, Channel, Letter, Outcome, begin
 from monitor.step import Step
@@ -64,11 +65,11 @@ class CheckIn:
         return "" if self._failure is None else f"the check-in fails: {self._failure}; it is tried again"
 
     def take(self, step: Step) -> None:
-        """Check in if it is time, and this step brought a sample."""
+        """Check in if it is time, and this step brought a temperature: a sample without one tells nothing of strands."""
         time_s = step.event.time_s
         if self._began_s and time_s - self._began_s[0] > TIMEOUT_S:
             self._failure = NO_ANSWER
-        if not isinstance(step.event, Sample) or (self._due_s is not None and time_s < self._due_s):
+        if not _tells_heat(step.event) or (self._due_s is not None and time_s < self._due_s):
             return
         self._due_s = time_s + (self.every_s if self._failure is None else min(RETRY_S, self.every_s))
         if len(self._began_s) < MOST_UNDER_WAY:
@@ -80,3 +81,7 @@ class CheckIn:
         self._failure = outcome
         if outcome is not None and self._due_s is not None:
             self._due_s = min(self._due_s, began_s + min(RETRY_S, self.every_s))
+
+
+def _tells_heat(event: EngineInput) -> bool:
+    return isinstance(event, Sample) and any(name.startswith("temp_c:") for name in event.values)
