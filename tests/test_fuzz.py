@@ -4,9 +4,6 @@
 input that breaks a reader puts it there.
 """
 
-import gc
-import time
-import tracemalloc
 from collections.abc import Callable
 from pathlib import Path
 from typing import Final
@@ -15,6 +12,7 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
+from tests.fuzz_growth import FOUR_TIMES_MAY_COST, memory_allowed, memory_peak, work_ratio
 from tests.fuzz_readers import READERS
 from tests.recording_examples import night_lines
 from tests.websocket_examples import full
@@ -39,12 +37,7 @@ PARTS: Final = [
     b" ",
 ]
 
-MEMORY_PER_BYTE: Final = 60
-MEMORY_BESIDE: Final = 24_000_000
-"""A reader may hold this much for each byte of its input, and beside it: a parsed JSON list of numbers takes 40."""
 LARGE: Final = 400_000
-FOUR_TIMES_MAY_COST: Final = 9.0
-"""Four times the input may cost at most this many times the work: 4 would be linear, 16 the square."""
 
 
 def test_every_reader_has_a_corpus() -> None:
@@ -126,27 +119,7 @@ def test_memory_is_bounded_by_the_input(case: str) -> None:
     """What Python holds at the worst moment stays under a fixed multiple of the input."""
     data = HARD[case](LARGE)
     _reader(case)(data[:100])  # what is imported and cached on first use does not count
-    tracemalloc.start()
-    try:
-        _reader(case)(data)
-        _, peak = tracemalloc.get_traced_memory()
-    finally:
-        tracemalloc.stop()
-    assert peak < MEMORY_PER_BYTE * len(data) + MEMORY_BESIDE
-
-
-def _work_s(read: Callable[[bytes], None], data: bytes) -> float:
-    """Processor time of the quickest of three: other programs and the collector of rubbish do not count."""
-    gc.disable()
-    try:
-        times = []
-        for _ in range(3):
-            begin = time.process_time()
-            read(data)
-            times.append(time.process_time() - begin)
-    finally:
-        gc.enable()
-    return min(times)
+    assert memory_peak(_reader(case), data) < memory_allowed(data)
 
 
 @pytest.mark.parametrize("case", HARD)
@@ -154,8 +127,7 @@ def test_work_grows_with_the_input_and_not_with_its_square(case: str) -> None:
     """Four times the input costs about four times the work; a fixed part is left out by a floor of 5 ms."""
     small, large = HARD[case](LARGE // 4), HARD[case](LARGE)
     _reader(case)(small)
-    ratio = _work_s(_reader(case), large) / max(_work_s(_reader(case), small), 0.005)
-    assert ratio < FOUR_TIMES_MAY_COST
+    assert work_ratio(_reader(case), small, large) < FOUR_TIMES_MAY_COST
 
 
 def test_a_square_would_be_found() -> None:
@@ -166,5 +138,4 @@ def test_a_square_would_be_found() -> None:
         for start in range(0, len(data), 40):
             seen = seen + data[start : start + 40]  # copies all there is
 
-    ratio = _work_s(careless, b"x" * 4 * LARGE) / max(_work_s(careless, b"x" * LARGE), 0.005)
-    assert ratio > FOUR_TIMES_MAY_COST
+    assert work_ratio(careless, b"x" * LARGE, b"x" * 4 * LARGE) > FOUR_TIMES_MAY_COST
