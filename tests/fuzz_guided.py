@@ -2,8 +2,8 @@
 
 A child process has the fuzzer (atheris) change the inputs of `fuzz_corpus/READER/` for so long, guided by the branches
 of our code that they reach; it ends at the first error that is not documented, at an input that takes too long, or too
-much memory. What it kept is then held against the bounds of `fuzz_growth`. Status 1 where anything was found. Whoever finds
-an input that breaks a reader mends the reader and puts the input into `fuzz_corpus/READER/`.
+much memory. What it kept is then held against the bounds of `fuzz_growth`. Status 1 where anything was found. Whoever
+finds an input that breaks a reader mends the reader and puts the input into `fuzz_corpus/READER/`.
 """
 
 import argparse
@@ -37,7 +37,7 @@ MOST_MEMORY_MB: Final = 1500
 SMALL: Final = 25_000
 LARGE: Final = 100_000
 MOST_GROWN: Final = 60
-"""So many of the inputs kept are grown, spread over all of them: a look at each way costs a reading of `SMALL` bytes."""
+"""So many of the inputs kept are grown, spread over all of them: a look at each costs readings of `SMALL` bytes."""
 DEAREST: Final = 12
 """So many inputs are measured in full: those that cost the most for each byte."""
 _FOUND: Final = ("crash-", "timeout-", "oom-", "leak-")

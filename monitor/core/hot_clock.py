@@ -1,8 +1,8 @@
 """Since when each strand stands hot: the clock behind the standing alert, idle times and what cold feeding needs.
 
 It begins when the merge point's wall is above the strand's glass transition, and ends when that has been below for a
-while: no block cools so far and is hot again within a minute, so what says so is a wrong reading, or one that the strand
-hardly noticed. Pure.
+while: no block cools so far and is hot again within a minute, so what says so is a wrong reading, or is hardly noticed
+by the strand. Pure.
 """
 
 import math
@@ -11,7 +11,7 @@ from typing import Final
 from monitor.core.engine_state import EngineState, Model
 
 COOL_FOR_S: Final = 60.0
-"""Judgement: a manifold takes minutes from its set point to a glass transition, and a wrong reading lasts for seconds."""
+"""Judgement: a manifold takes minutes from its set point to a glass transition, a wrong reading lasts for seconds."""
 
 
 def with_hot_clock(model: Model, state: EngineState) -> EngineState:

@@ -11,8 +11,8 @@ from typing import Final
 from urllib.error import HTTPError
 
 from connectors.telemetry import Sample
-from monitor.core.engine_input import EngineInput
 from monitor.core.alert_types import Priority
+from monitor.core.engine_input import EngineInput
 from monitor.notify.attempt import NO_ANSWER, TIMEOUT_S, Channel, Letter, Outcome, begin
 from monitor.step import Step
 
@@ -65,7 +65,7 @@ class CheckIn:
         return "" if self._failure is None else f"the check-in fails: {self._failure}; it is tried again"
 
     def take(self, step: Step) -> None:
-        """Check in if it is time, and this step brought a temperature: a sample without one tells nothing of strands."""
+        """Check in if it is time, and this step brought a temperature: without one nothing is known of strands."""
         time_s = step.event.time_s
         if self._began_s and time_s - self._began_s[0] > TIMEOUT_S:
             self._failure = NO_ANSWER
