@@ -55,7 +55,8 @@ ARRAYS = st.lists(st.floats(), max_size=6).map(np.array).map(lambda row: row.ast
 def values_of(kind: Any) -> st.SearchStrategy[Any]:  # noqa: ANN401 -- any type in an assessment
     """Values of a type, made of its own hints, so that a field that is added later is tried as well."""
     origin, parts = get_origin(kind), get_args(kind)
-    if kind in PLAIN or origin is np.ndarray:
+    is_array = np.ndarray in {origin, get_origin(getattr(origin, "__value__", None))}  # an alias in newer libraries
+    if kind in PLAIN or is_array:
         return PLAIN.get(kind, ARRAYS)
     if origin in {types.UnionType, Union}:
         return st.one_of([values_of(part) for part in parts])

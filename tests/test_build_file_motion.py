@@ -206,9 +206,9 @@ class TestLookAhead:
         """Sixty thousand moves in pieces of 7000: every single time within a microsecond of the loops'."""
         random = np.random.default_rng(5)
         count = 60_000
-        speed = random.choice([20.0, 60.0, 150.0], count)
+        speed = random.choice(np.array([20.0, 60.0, 150.0]), count)
         slower = np.minimum(speed, np.roll(speed, 1))
-        length, acceleration = random.gamma(1.0, 1.0, count) + 0.01, random.choice([300.0, 1500.0], count)
+        length, acceleration = random.gamma(1.0, 1.0, count) + 0.01, random.choice(np.array([300.0, 1500.0]), count)
         moves = table(length, speed, acceleration, (slower * random.random(count) ** 2) ** 2)
         assert np.abs(times(moves, 7000) - np.array(two_passes(moves))).max() < 1e-6
 
@@ -217,8 +217,8 @@ class TestLookAhead:
         """Corner speeds are the optimum of a linear programme in v² (scipy's solver): none can be higher."""
         random = np.random.default_rng(seed)
         count = 30
-        length, acceleration = random.gamma(1.0, 2.0, count), random.choice([200.0, 1000.0], count)
-        speed = random.choice([20.0, 80.0], count)
+        length, acceleration = random.gamma(1.0, 2.0, count), random.choice(np.array([200.0, 1000.0]), count)
+        speed = random.choice(np.array([20.0, 80.0]), count)
         corner = (np.minimum(speed, np.roll(speed, 1)) * random.random(count)) ** 2
         steps = np.diff(np.eye(count + 1), axis=0)
         room = 2 * acceleration * length

@@ -174,7 +174,8 @@ def _versions(who: Hello) -> str:
 
 
 def _schema(kind: type) -> dict[str, Any]:
-    return {"type": "array", "title": str(kind)}
+    name = getattr(kind, "__origin__", kind).__name__  # how an array's type is written out is its library's affair
+    return {"type": "array", "title": name}
 
 
 def _bare(part: Any) -> Any:  # noqa: ANN401 -- plain JSON of any depth
