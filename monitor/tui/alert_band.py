@@ -7,9 +7,10 @@ An action is either shown whole, wrapped, or not at all; it is never cut. Priori
 from collections.abc import Sequence
 from typing import Final
 
+from monitor.core.alert_table import ALERT_TABLE
 from monitor.core.alert_types import Alert, AlertState, Priority
 from monitor.core.assessment import Assessment, StrandAssessment
-from monitor.tui.ink import BOLD, DIM, PLAIN, Line, Look, Span, crop, fit, hanging
+from monitor.tui.ink import BOLD, DIM, PLAIN, Line, Look, Span, crop, fit, hanging, width_of
 from monitor.tui.view import View
 from monitor.tui.words import SYMBOL, duration, name_of, next_mark, time_left
 
@@ -41,15 +42,32 @@ def mark_look(alert: Alert) -> Look:
 
 def _in_full(alert: Alert, now_s: float, width: int, *, chosen: bool) -> list[Line]:
     body = DIM if alert.state is AlertState.RETURNED else PLAIN
+    since = f"  {alert.state.value}, for {duration(now_s - alert.since_s)}{_time_to_act(alert, now_s)}"
     head = (
         Span("▸" if chosen else " "),
         Span(f"{SYMBOL[alert.priority]} {alert.priority.name}", mark_look(alert)),
         Span(f" {alert.subject}", BOLD if body is PLAIN else DIM),
-        Span(f"  {alert.state.value}, for {duration(now_s - alert.since_s)}", DIM),
     )
+    room = width - width_of(head) - len(since)
+    title = f", {title_of(alert)}"
+    head += (Span(title if len(title) <= room else "", BOLD if body is PLAIN else DIM), Span(since, DIM))
     told = hanging("  ", alert.text, width, body)
     act = hanging("  do: ", alert.action, width, BOLD if body is PLAIN else DIM) if alert.action else []
     return [crop(head, width), *told, *act]
+
+
+def title_of(alert: Alert) -> str:
+    """What it is about, in general."""
+    return ALERT_TABLE[alert.condition].title if alert.condition in ALERT_TABLE else alert.condition
+
+
+def _time_to_act(alert: Alert, now_s: float) -> str:
+    """How long there is to respond by the table, unless the action itself names a time."""
+    rule = ALERT_TABLE.get(alert.condition)
+    if rule is None or alert.state is not AlertState.UNACKNOWLEDGED or " within " in alert.action:
+        return ""
+    left_s = rule.respond_within_s - (now_s - alert.since_s)
+    return f"; act within {duration(left_s)}" if left_s > 0 else "; act now"
 
 
 def _in_a_line(alert: Alert, width: int) -> Line:

@@ -9,7 +9,7 @@ from monitor.core.advice_types import Advice
 from monitor.core.alert_table import ALERT_TABLE
 from monitor.core.alert_types import HELD_BACK, Alert, AlertState, Moment
 from monitor.core.assessment import Assessment
-from monitor.tui.alert_band import mark_look
+from monitor.tui.alert_band import mark_look, title_of
 from monitor.tui.ink import BOLD, DIM, EMPTY, PLAIN, Line, Span, crop, hanging
 from monitor.tui.view import View
 from monitor.tui.words import SYMBOL, duration
@@ -43,7 +43,7 @@ def _in_a_line(alert: Alert, now_s: float, width: int, *, chosen: bool) -> Line:
     head = (
         Span("▸" if chosen else " "),
         Span(f"{SYMBOL[alert.priority]} {alert.priority.name:<7}", DIM if is_quiet else mark_look(alert)),
-        Span(f" {alert.subject}, {_title(alert)}  ", DIM if is_quiet else BOLD),
+        Span(f" {alert.subject}, {title_of(alert)}  ", DIM if is_quiet else BOLD),
         Span(f"{_state_words(alert, now_s)}, for {duration(now_s - alert.since_s)}", DIM),
     )
     return crop(head, width)
@@ -79,7 +79,3 @@ def _advice_words(piece: Advice) -> str:
 def _moment_words(moment: Moment, now_s: float) -> str:
     who = "" if moment.actor == "engine" else f" by {moment.actor}"
     return f"{moment.event}{who} {duration(now_s - moment.time_s)} ago, {moment.priority.name}"
-
-
-def _title(alert: Alert) -> str:
-    return ALERT_TABLE[alert.condition].title if alert.condition in ALERT_TABLE else alert.condition

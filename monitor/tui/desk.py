@@ -14,13 +14,15 @@ from typing import Any, Final
 from monitor.client import WatchClient
 from monitor.core.alert_types import AlertState, Priority, RequestKind
 from monitor.core.assessment import Assessment
+from monitor.history.channels import Channel
 from monitor.tui.find import Finding, Found, places_of
 from monitor.tui.ink import Line
 from monitor.tui.keys import key_for
 from monitor.tui.pages import Page
 from monitor.tui.present import frame
 from monitor.tui.questions import Question
-from monitor.tui.trend_choice import TrendChoice
+from monitor.tui.trend_channels import channels_shown, group_of, titles
+from monitor.tui.trend_choice import Group, TrendChoice
 from monitor.tui.view import View
 
 _DEED: Final = re.compile(r"(\w+)(?:\((-?\d+)\))?")
@@ -75,6 +77,7 @@ class Desk:
             source=self._client.source,
             notice=self._client.notice,
             ended=self._client.ended,
+            history=self._client.history,
             unheard_s=now_s - self._heard_at_s,
             **self._of_this_moment(),
         )
@@ -127,6 +130,8 @@ class Desk:
             "strand": self._strand,
             "next": self._next,
             "group": lambda step: self.change(trend=self.view.trend.other(step)),
+            "graph": lambda step: self.change(trend=self.view.trend.beside(step, len(self._graphs))),
+            "alone": self._alone,
             "zoom": lambda step: self._retime(lambda it, begin_s, now_s: it.zoomed(step, now_s - begin_s)),
             "pan": lambda step: self._retime(lambda it, begin_s, now_s: it.panned(_PAN * step, begin_s, now_s)),
             "whole": lambda: self.change(trend=self.view.trend.whole()),
@@ -193,12 +198,19 @@ class Desk:
 
     def _turn_to(self, page: Page) -> None:
         self.change(page=Page.WATCH if self.view.page is page else page)
+        self._mark_what_is_shown()
+
+    def _mark_what_is_shown(self) -> None:
+        """Where only the most urgent alert is shown, it is the one that keys mean."""
+        if self.view.page in {Page.TRENDS, Page.HELP}:
+            self.change(selected=None)
 
     def _help(self) -> None:
         if self.view.page is Page.HELP:
             self._back()
         else:
             self.change(page=Page.HELP, helped=self.view.page)
+            self._mark_what_is_shown()
 
     def _back(self) -> None:
         """Go back from help to the page it was opened from, from any other to the overview."""
@@ -221,13 +233,27 @@ class Desk:
     def _inputs(self) -> list[int]:
         return [] if self.view.latest is None else [strand.input for strand in self.view.latest.strands]
 
+    @property
+    def _graphs(self) -> tuple[Channel, ...]:
+        return () if self.view.latest is None else channels_shown(self.view.trend, self.view.latest)
+
+    def _alone(self) -> None:
+        """Show the marked graph with all the room there is, or go back to those it belongs to."""
+        trend, graphs = self.view.trend, self._graphs
+        group = group_of(trend.channel)
+        if trend.group is not Group.ONE and graphs:
+            self.change(trend=trend.of(graphs[min(trend.marked, len(graphs) - 1)].key))
+        elif trend.group is Group.ONE and group is not None and self.view.latest is not None:
+            keys = [it.key for it in channels_shown(trend.within(group, 0), self.view.latest)]
+            self.change(trend=trend.within(group, keys.index(trend.channel) if trend.channel in keys else 0))
+
     def _retime(self, change: Callable[[TrendChoice, float, float], TrendChoice]) -> None:
         if self.view.latest is not None:
             begin_s, now_s = self.view.known_s
             self.change(trend=change(self.view.trend, begin_s, now_s))
 
     def _find(self) -> None:
-        self.change(finding=Finding(places_of(self.view.latest)))
+        self.change(finding=Finding(places_of(self.view.latest, titles(self.view.latest))))
 
     def _search(self, finding: Finding, key: str) -> None:
         if key == "enter":
@@ -248,6 +274,7 @@ class Desk:
         if found.channel is not None:
             parts["trend"] = self.view.trend.of(found.channel)
         self.change(**parts)
+        self._mark_what_is_shown()
 
     def _leave(self) -> None:
         """Leave, after asking once where that ends a running watch."""

@@ -8,12 +8,11 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final
 
-from monitor.core.alert_types import Priority
 from monitor.core.assessment import Assessment, StrandAssessment
 from monitor.tui.ink import BOLD, DIM, PLAIN, Line, Look, Span, crop, fit
 from monitor.tui.path_scale import PathScale, ageing_marks, heat_levels, scale_for
 from monitor.tui.path_side import side_texts
-from monitor.tui.path_words import shared_words
+from monitor.tui.path_words import MARK_LOOK, shared_words
 from monitor.tui.strand_rows import is_doubtful, mark_of
 from monitor.tui.view import View
 from monitor.tui.words import temperature
@@ -26,7 +25,6 @@ _WALLED_FROM_CELLS: Final = 8
 _SIDE_CELLS: Final = 20
 _WIDE_SIDE_CELLS: Final = 28
 _WIDE_FROM_CELLS: Final = 100
-_MARK_LOOK: Final = {"w": Look(signal=Priority.WARNING, bold=True), "L": Look(signal=Priority.ALARM, bold=True)}
 
 
 @dataclass(frozen=True, slots=True)
@@ -109,7 +107,7 @@ def _channel_cells(channel: _Channel, row: int, gap: str) -> list[Span]:
     heat = ("━" if is_front else channel.levels[row]) * channel.inside
     mark = channel.marks[row]
     tube = f"{gap}│{heat}│" if channel.walled else heat
-    spans = [Span(tube, channel.look), Span(mark.replace(" ", gap), _MARK_LOOK.get(mark, channel.look))]
+    spans = [Span(tube, channel.look), Span(mark.replace(" ", gap), MARK_LOOK.get(mark, channel.look))]
     rest = channel.cells - len(tube) - 1
     note = f"{channel.strand.soft_front_mm:.0f}"[:rest] if is_front and channel.walled else ""
     too_far = channel.strand.soft_front_mm > channel.strand.stiff_from_mm

@@ -5,7 +5,7 @@ from typing import Final
 
 from monitor.core.alert_types import Priority
 from monitor.tui.dose_bar import UNSURE
-from monitor.tui.ink import BOLD, DIM, PLAIN, Line, Look, Span, crop, hanging
+from monitor.tui.ink import BOLD, DIM, PLAIN, Line, Look, Span, crop, hanging, width_of
 from monitor.tui.keys import Key, keys_of
 from monitor.tui.pages import Page
 from monitor.tui.path_words import ESTIMATE
@@ -37,9 +37,10 @@ _READING: Final = {
         ("░", "no data came, or nothing that counts: nothing is drawn across a gap"),
     ),
     Page.AHEAD: (
-        ("━", "hot and within its doses if nothing changes; ▒ past warn; L reaches the limit"),
-        ("↓", "fed next, as the plan of the build has it (watch --plan FILE)"),
-        ("?", "not known: without a plan nobody knows when a strand is needed next"),
+        ("━", "hot and within its doses if nothing changes; ▒ past its warn dose"),
+        ("L", "it reaches its limit here by the cautious end of its range; ▓ past it"),
+        ("↓", "needed next, as the plan of the build has it (watch --plan FILE)"),
+        ("─", "feeding, cold or withdrawn: nothing ages it in the hot path"),
     ),
     Page.STRAND: (
         ("heat", "each column is a piece of the strand, merge point at the left"),
@@ -47,6 +48,9 @@ _READING: Final = {
         ("dose", "w marks the warn dose, L the limit; the material moves to the left as it is fed"),
     ),
 }
+
+_STAYING: Final = frozenset({"help", "leave"})
+_FOR_ALERTS: Final = frozenset({"acknowledge", "shelve", "choose(-1)", "choose(1)"})
 
 LEAVING: Final = " leaving ends the watch: press q again to leave, any other key to stay "
 
@@ -57,16 +61,23 @@ def question_line(text: str, width: int) -> Line:
 
 
 def foot_line(view: View, width: int) -> Line:
-    """The keys in brief, and how many alerts are held back."""
+    """The keys in brief as far as there is room, and how many alerts are held back.
+
+    Keys for alerts come first where there are any, and are left out where there are none; help and leaving always stay.
+    """
+    held = (Span(f" held back: {view.hidden_alerts}", PLAIN),) if view.hidden_alerts else ()
+    keys = [key for key in keys_of(view) if (key.brief or key.shares) and (view.listed or key.deed not in _FOR_ALERTS)]
+    while width_of(line := (Span("  "), *_brief(keys), *held)) > width and len(keys) > len(_STAYING):
+        keys.remove([key for key in keys if key.deed not in _STAYING][-1])
+    return crop(line, width)
+
+
+def _brief(keys: Sequence[Key]) -> list[Span]:
     spans: list[Span] = []
-    for key in keys_of(view):
-        if not key.brief and not key.shares:
-            continue  # explained on the page of help
+    for key in keys:
         spans.append(Span(f" {key.shown}" if spans and spans[-1].text.strip() else key.shown, BOLD))
         spans.append(Span(f" {key.brief} " if key.brief else "", DIM))
-    if view.hidden_alerts:
-        spans.append(Span(f" held back: {view.hidden_alerts}", PLAIN))
-    return crop((Span("  "), *spans), width)
+    return spans
 
 
 def help_page(view: View, width: int) -> list[Line]:

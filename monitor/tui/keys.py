@@ -43,7 +43,7 @@ class Key:
 
 _TRENDS: Final = frozenset({Page.TRENDS})
 _STRAND: Final = frozenset({Page.STRAND})
-_OF_ALERTS: Final = frozenset({Page.WATCH, Page.PATH, Page.ALERTS, Page.HELP})
+_OF_ALERTS: Final = frozenset(Page) - _TRENDS
 
 _TURNING: Final = (
     Key(("a",), "alerts", "a", "list", ""),
@@ -64,6 +64,10 @@ _OF_PAGES: Final = (
     Key(("shift+tab",), "next(-1)", "", "", "", _STRAND),
     Key(("tab",), "group(1)", "Tab", "other", "other values; Shift-Tab: those before", _TRENDS),
     Key(("shift+tab",), "group(-1)", "", "", "", _TRENDS),
+    Key(("up",), "graph(-1)", "↑", "", "mark another graph, where not all fit; Enter: that one alone, and back", _TRENDS,
+        shares=True),
+    Key(("down",), "graph(1)", "↓", "graphs", "", _TRENDS),
+    Key(("enter",), "alone", "Enter", "", "", _TRENDS),
     Key(("z",), "zoom(-1)", "z", "", "closer; x: wider; 0: all there is, up to now", _TRENDS, shares=True),
     Key(("x",), "zoom(1)", "x", "zoom", "", _TRENDS),
     Key(("[",), "pan(-1)", "[", "", "earlier; ]: later, up to now", _TRENDS, shares=True),

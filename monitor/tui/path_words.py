@@ -1,13 +1,18 @@
-"""Words beside the picture of the hot path: its walls, and what the channel holds that all strands share."""
+"""Words and marks of the hot path: its walls, aged material, and what the channel holds that all strands share."""
 
 from collections.abc import Sequence
 from typing import Final
 
+from monitor.core.alert_types import Priority
 from monitor.core.assessment import SharedReading, WallReading
+from monitor.tui.ink import Look
 from monitor.tui.words import duration, temperature
 
 ESTIMATE: Final = "~"
 """Before a temperature that no sensor gave."""
+
+MARK_LOOK: Final = {"w": Look(signal=Priority.WARNING, bold=True), "L": Look(signal=Priority.ALARM, bold=True)}
+"""Looks of material past its warn dose, and past its limit."""
 
 
 def wall_temperature(wall: WallReading) -> str:

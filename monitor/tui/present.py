@@ -6,7 +6,7 @@ Owns the order and the shares of height: first the machine and the alerts, then 
 from typing import Final
 
 from monitor.core.assessment import Assessment
-from monitor.tui.ahead_page import ahead_page
+from monitor.tui.ahead_page import ahead_page, ahead_rows
 from monitor.tui.alert_band import alert_band, most_urgent_line, notice_lines
 from monitor.tui.alert_page import alert_page
 from monitor.tui.find_list import find_list
@@ -49,6 +49,8 @@ def _above_foot(view: View, width: int, height: int) -> list[Line]:
     head = [*masthead(view, width, height), *notice_lines(view.notice, width)]
     if view.latest is None:
         return [*head, *waiting(view, width)]
+    if view.page is Page.TRENDS:
+        head += most_urgent_line(view, width)
     draw = _ALONE.get(view.page)
     if draw is not None:
         return [*head, *draw(view, view.latest, width, height - len(head))]
@@ -66,12 +68,19 @@ def _body(view: View, latest: Assessment, width: int, room: int) -> list[Line]:
         if left >= LEAST_ROWS:
             table = [*strand_rows(view, latest, width, table_rows - len(loans)), *loans] if table_rows else []
             air = [EMPTY] if left >= _AIR_FROM_ROWS else []
-            shown = hot_path_picture(view, latest, width, left - 2 * len(air))
-            return [*band, *air, *table, *air, *shown]
+            ahead = _ahead(view, latest, width, left - len(air)) if table else []
+            shown = hot_path_picture(view, latest, width, left - 2 * len(air) - len(ahead))
+            return [*band, *air, *table, *air, *ahead, *shown]
     band = alert_band(view, latest, width, room - len(latest.strands))
     rows = strand_rows(view, latest, width, max(0, room - len(band)))
     left = room - len(band) - len(rows)
     return [*band, *rows, *(loans if len(loans) <= left else ())]
+
+
+def _ahead(view: View, latest: Assessment, width: int, room: int) -> list[Line]:
+    """What is to come, a line a strand, where the picture stays good beside it."""
+    rows = ahead_rows(view, latest, width, is_short=True)
+    return [*rows, EMPTY] if room - len(rows) - 2 >= _GOOD_PICTURE_ROWS else []
 
 
 def _foot(view: View, width: int, height: int) -> list[Line]:

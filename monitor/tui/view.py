@@ -8,6 +8,7 @@ from typing import Final
 
 from monitor.core.alert_types import Alert
 from monitor.core.assessment import Assessment, Quality, StrandAssessment
+from monitor.history.memory import History
 from monitor.replay.view import ReplayView
 from monitor.tui.find import Finding
 from monitor.tui.jump import Jump
@@ -51,6 +52,8 @@ class View:
         Where to jump in a replay, as far as it was typed.
     finding : Finding or None
         What is looked for, as far as it was typed.
+    history : History or None
+        What the values were; it goes on while the watch does.
     """
 
     latest: Assessment | None
@@ -69,6 +72,7 @@ class View:
     replay: ReplayView | None = None
     jump: Jump | None = None
     finding: Finding | None = None
+    history: History | None = None
 
     @property
     def alerts(self) -> tuple[Alert, ...]:
@@ -79,7 +83,9 @@ class View:
 
     @property
     def listed(self) -> tuple[Alert, ...]:
-        """The alerts that may be marked: on their own page also those that are held back."""
+        """The alerts that may be marked: on their own page those held back too, on a strand's page its own alone."""
+        if self.page is Page.STRAND:
+            return tuple(alert for alert in self.alerts if self.strand is not None and alert.input == self.strand.input)
         held_back = self.latest.held_back if self.latest is not None and self.page is Page.ALERTS else ()
         return (*self.alerts, *held_back)
 
@@ -109,7 +115,9 @@ class View:
     @property
     def known_s(self) -> tuple[float, float]:
         """From when to when anything is known [s of machine time]."""
-        return 0.0, 0.0 if self.latest is None else self.latest.time_s
+        now_s = 0.0 if self.latest is None else self.latest.time_s
+        span = None if self.history is None else self.history.span
+        return (0.0 if span is None else min(span[0], now_s)), now_s
 
     @property
     def is_silent(self) -> bool:
