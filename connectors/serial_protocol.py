@@ -93,7 +93,7 @@ class SerialProtocol:
         return self._samples.lacks_tool
 
     def opened(self, time_s: float) -> bool:
-        """The port was opened: what the controller did while out of sight is not known. Tell if it is the first time."""
+        """The port was opened: what the controller did while out of sight is not known. Tell if it is the first."""
         is_first = self._opened_s == float("-inf")
         self._opened_s = time_s
         self._framer.clear()
