@@ -20,6 +20,7 @@ from monitor.core.assessment import (
     ZonePlace,
 )
 from monitor.core.span import Span
+from monitor.history.memory import History
 
 NEVER = float("inf")
 HOUR_S = 3600.0
@@ -236,6 +237,7 @@ class FakeWatch:
         self.source = "simulated machine"
         self.notice = ""
         self.ended: str | None = None
+        self.history = History()
         self.acknowledged: list[str] = []
         self.asked: list[tuple[RequestKind, str, str, float]] = []
 

@@ -189,11 +189,11 @@ def test_without_an_end_is_told_by_an_arrow_at_the_top() -> None:
 def test_a_scale_has_its_labels_in_it_and_its_ends_in_order(
     unit: str, values: list[float], limits: list[float]
 ) -> None:
-    """Every label lies within the scale, the lowest first; all finite values but long times lie within it as well."""
+    """Two or three labels lie within the scale, the lowest first; all finite values but long times lie in it too."""
     scale = scale_for(unit, values, limits)
     at = [value for value, _ in scale.labels]
     assert at == sorted(at)
-    assert 2 <= len(at) <= 3
+    assert len(at) in {2, 3} or (not at and not [value for value in values if abs(value) <= 1e12])
     assert all(scale.bottom <= value <= scale.top for value in at)
     sane = [value for value in values if abs(value) <= 1e12]
     slack = 1e-6 * max(1.0, scale.top - scale.bottom)

@@ -14,11 +14,13 @@ _SANE: Final = 1e12
 """No value of a machine is beyond this; what is, is drawn at the edge."""
 
 _ROUND: Final = tuple(mantissa * 10.0**power for power in range(-3, 13) for mantissa in (1, 2, 5))
-_ROUND_S: Final = (
+ROUND_S: Final = (
     *(60.0 * minutes for minutes in (1, 2, 5, 10, 15, 30)),
     *(3600.0 * hours for hours in (1, 2, 3, 6, 12, 24, 48, 120, 240)),
     *(86_400.0 * 10.0**power for power in range(2, 8)),
 )
+"""Round lengths of time [s]."""
+
 _MOST_STEPS: Final = 4
 _HOUR_S: Final = 3600.0
 _MINUTE_S: Final = 60.0
@@ -62,6 +64,8 @@ class Scale:
 def scale_for(unit: str, values: Iterable[float], limits: Iterable[float] = ()) -> Scale:
     """Scale for these values; limits near them are taken in. What is not finite counts for nothing.
 
+    Where no value is left nothing is named.
+
     >>> scale_for("°C", [194.6, 195.3], [195.0]).labels
     ((185.0, '185'), (200.0, '200'))
     >>> scale_for("min", [3.0, 4.5], [60.0, 100.0]).labels
@@ -70,26 +74,27 @@ def scale_for(unit: str, values: Iterable[float], limits: Iterable[float] = ()) 
     ((0.0, '0'), (14400.0, '4 h'), (28800.0, '8 h'))
     """
     manner = _MANNERS.get(unit, _ANY_MANNER)
-    low, high = _ends(unit, manner, [value for value in values if abs(value) <= _SANE])
+    sane = [value for value in values if abs(value) <= _SANE]
+    low, high = _ends(unit, manner, sane)
     for limit in limits:
         if low - manner.reach <= limit <= high + manner.reach and abs(limit) <= _SANE:
             low, high = min(low, limit), max(high, limit)
     missing = manner.least - (high - low)
     if missing > 0:
         low, high = (low, high + missing) if manner.from_zero and low >= 0 else (low - missing / 2, high + missing / 2)
-    return _rounded(unit, low, high)
+    return _rounded(unit, low, high) if sane else Scale(low, high, ())
 
 
 def value_words(unit: str, value: float) -> str:
     """A value with its unit; a time is rounded down.
 
     >>> value_words("°C", 194.6), value_words("mm/s", 2.14), value_words("s", 5000.0), value_words("s", math.inf)
-    ('195 °C', '2.1 mm/s', '1 h 23 min', 'no end')
+    ('195 °C', '2.1 mm/s', '1 h 23 min', 'no limit ahead')
     """
     if math.isnan(value):
         return f"– {unit}"
     if unit == "s":
-        return "no end" if value == math.inf else duration(min(max(value, 0.0), _SANE))
+        return "no limit ahead" if value == math.inf else duration(min(max(value, 0.0), _SANE))
     return f"{number(value)} {unit}"
 
 
@@ -119,7 +124,7 @@ def _ends(unit: str, manner: _Manner, values: list[float]) -> tuple[float, float
 
 def _rounded(unit: str, low: float, high: float) -> Scale:
     """The ends moved outwards to multiples of the shortest round step of which few suffice."""
-    for step in _ROUND_S if unit == "s" else _ROUND:
+    for step in ROUND_S if unit == "s" else _ROUND:
         first, last = math.floor(low / step + 1e-9), math.ceil(high / step - 1e-9)
         if last - first <= _MOST_STEPS:
             last = max(last, first + 1)

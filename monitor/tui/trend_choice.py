@@ -38,12 +38,15 @@ class TrendChoice:
         How much time [s]; None for all there is.
     end_s : float or None
         Up to when [s of machine time]; None for now, moving on with it.
+    marked : int
+        Which of the values of the group is marked, so that it is shown where not all are.
     """
 
     group: Group = Group.WALLS
     channel: str = ""
     span_s: float | None = _FIRST_SPAN_S
     end_s: float | None = None
+    marked: int = 0
 
     def of(self, channel: str) -> "TrendChoice":
         """The same time, one value alone."""
@@ -52,7 +55,15 @@ class TrendChoice:
     def other(self, step: int) -> "TrendChoice":
         """The same time, the next group of values."""
         at = _IN_TURN.index(self.group) if self.group in _IN_TURN else -1 if step > 0 else 0
-        return replace(self, group=_IN_TURN[(at + step) % len(_IN_TURN)], channel="")
+        return replace(self, group=_IN_TURN[(at + step) % len(_IN_TURN)], channel="", marked=0)
+
+    def within(self, group: Group, marked: int) -> "TrendChoice":
+        """The same time, a group with this one of its values marked."""
+        return replace(self, group=group, channel="", marked=marked)
+
+    def beside(self, step: int, values: int) -> "TrendChoice":
+        """Another of so many values marked."""
+        return replace(self, marked=max(0, min(self.marked + step, values - 1)))
 
     def zoomed(self, step: int, whole_s: float) -> "TrendChoice":
         """A longer time for +1, a shorter one for -1, ending where it ended; `whole_s` is all there is [s]."""

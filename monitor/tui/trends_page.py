@@ -1,11 +1,131 @@
-"""Values over time."""
+"""The page of trends: values over time, as many graphs as there is room for, all over the same time. Pure.
+
+Owns what stands where. Which curves there are is `trend_channels`', what they were the history's.
+"""
+
+import math
+from collections.abc import Sequence
+from typing import Final
 
 from monitor.core.assessment import Assessment
-from monitor.tui.ink import Line
+from monitor.history.channels import Channel
+from monitor.tui.graph import Layout, layout_for
+from monitor.tui.graph_axis import ago, time_axis
+from monitor.tui.ink import BOLD, DIM, Line, Span, apart, crop, hanging, width_of
+from monitor.tui.strand_rows import mark_of
+from monitor.tui.trend_channels import channels_shown
+from monitor.tui.trend_choice import Group
+from monitor.tui.trend_graph import TimeShown, levels_of, trend_graph
 from monitor.tui.view import View
+from monitor.tui.words import age, duration
+
+_LEAST_ROWS: Final = 5
+"""A graph with its words; with fewer rows it says too little."""
+
+_TWO_FROM_CELLS: Final = 160
+_BETWEEN: Final = 2
+_OTHER_ROWS: Final = 2
 
 
 def trends_page(view: View, latest: Assessment, width: int, rows: int) -> list[Line]:
-    """The values chosen over the time chosen."""
-    del view, latest, width, rows
-    return []
+    """Title, graphs and times in at most `rows` lines; what there is not, in words."""
+    channels = channels_shown(view.trend, latest)
+    if view.history is None or view.history.span is None:
+        return hanging("  ", "nothing is remembered yet: values stand here as soon as there are some", width, BOLD)
+    if not channels:
+        return [_title(view, latest, width), *hanging("  ", _nothing(view), width, BOLD)]
+    across = 2 if width >= _TWO_FROM_CELLS and len(channels) > 1 else 1
+    down = min(max(1, (rows - _OTHER_ROWS) // _LEAST_ROWS), math.ceil(len(channels) / across))
+    shown = _around(channels, view.trend.marked, across * down)
+    more = len(channels) - len(shown)
+    title = _title(view, latest, width, f"{more} more: ↑↓, or a larger window" if more else "")
+    return [title, *_graphs(view, latest, channels, shown, width, rows - _OTHER_ROWS, across)][: max(0, rows)]
+
+
+def _graphs(
+    view: View,
+    latest: Assessment,
+    channels: Sequence[Channel],
+    shown: Sequence[Channel],
+    width: int,
+    room: int,
+    across: int,
+) -> list[Line]:
+    """The graphs side by side and above one another, and their times once below."""
+    cells = (width - _BETWEEN * (across - 1)) // across
+    layout = layout_for(cells, [level for channel in channels for level in levels_of(channel)])
+    down = math.ceil(len(shown) / across)
+    lines: list[Line] = []
+    for at in range(down):
+        rows = room * (at + 1) // down - room * at // down
+        blocks = [
+            _graph(view, latest, channels, channel, layout, rows) for channel in shown[at * across : (at + 1) * across]
+        ]
+        lines += [_beside(parts, cells) for parts in zip(*blocks, strict=True)]
+    return [*lines, _beside([_axis(view, latest, layout)] * min(across, len(shown)), cells)]
+
+
+def _graph(
+    view: View, latest: Assessment, channels: Sequence[Channel], channel: Channel, layout: Layout, rows: int
+) -> list[Line]:
+    assert view.history is not None  # noqa: S101 -- told in words before
+    is_marked = len(channels) > 1 and channel is channels[min(view.trend.marked, len(channels) - 1)]
+    strand = next((it for it in latest.strands if it.input == channel.input), None)
+    head = (Span("▸" if is_marked else " "), Span(" ") if strand is None else mark_of(strand, view.alerts))
+    is_old = view.is_old and view.trend.end_s is None
+    return trend_graph(channel, view.history, _time(view), layout, rows, head=head, is_old=is_old)
+
+
+def _time(view: View) -> TimeShown:
+    return TimeShown(*view.trend.between(*view.known_s), view.known_s[0])
+
+
+def _axis(view: View, latest: Assessment, layout: Layout) -> Line:
+    begin_s, end_s = view.trend.between(*view.known_s)
+    return (Span(" " * layout.left), *time_axis(begin_s, end_s, layout.cells, now_s=latest.time_s, now=_now_word(view)))
+
+
+def _title(view: View, latest: Assessment, width: int, more: str = "") -> Line:
+    name = "" if view.trend.group is Group.ONE else f" {view.trend.group.value}"
+    left = (Span(name, BOLD), Span(f"  {_time_words(view, latest)}"))
+    return crop(apart(left, (Span(more, DIM),), width), width)
+
+
+def _time_words(view: View, latest: Assessment) -> str:
+    """How much time, and up to when."""
+    begin_s, end_s = view.trend.between(*view.known_s)
+    length = f"all {duration(end_s - begin_s)}" if view.trend.span_s is None else ago(view.trend.span_s)
+    place = _now_word(view)
+    if view.trend.end_s is not None and end_s < latest.time_s:
+        return f"{length}, up to {duration(latest.time_s - end_s)} before {place}"
+    if place == "now" and view.is_old:
+        return f"{length}, up to the newest data, {age(view.data_age_s)} old"
+    return f"{length}, up to {place}"
+
+
+def _nothing(view: View) -> str:
+    if view.trend.group is Group.ONE:
+        return f"there is no value called {view.trend.channel} now"
+    return "this machine tells nothing of that"
+
+
+def _around(channels: Sequence[Channel], marked: int, room: int) -> Sequence[Channel]:
+    """As many as there is room for, the marked one among them."""
+    at = min(marked, len(channels) - 1)
+    first = max(0, min(at - room // 2, len(channels) - room))
+    return channels[first : first + room]
+
+
+def _beside(parts: Sequence[Line], cells: int) -> Line:
+    """Lines side by side, each in so many cells."""
+    spans: list[Span] = []
+    for at, part in enumerate(parts):
+        spans += (Span(" " * (at * (cells + _BETWEEN) - width_of(spans))), *part)
+    return tuple(span for span in spans if span.text)
+
+
+def _now_word(view: View) -> str:
+    """What the newest moment is called."""
+    if view.replay is not None:
+        return "here"
+    return "now" if view.ended is None else "the end"
