@@ -43,7 +43,7 @@ def mark_look(alert: Alert) -> Look:
 def _in_full(alert: Alert, now_s: float, width: int, *, chosen: bool) -> list[Line]:
     body = DIM if alert.state is AlertState.RETURNED else PLAIN
     since = f"  {alert.state.value}, for {duration(now_s - alert.since_s)}{_time_to_act(alert, now_s)}"
-    head = (
+    head: Line = (
         Span("▸" if chosen else " "),
         Span(f"{SYMBOL[alert.priority]} {alert.priority.name}", mark_look(alert)),
         Span(f" {alert.subject}", BOLD if body is PLAIN else DIM),

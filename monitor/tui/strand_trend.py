@@ -39,7 +39,7 @@ def strand_trend(strand: StrandAssessment, view: View, width: int, rows: int) ->
     past = round(layout.cells * _PAST_SHARE) if ahead_s else layout.cells
     begin_s, now_s = view.known_s
     past_s = min(LONGEST_PAST_S, max(_LEAST_PAST_S, now_s - begin_s))
-    trend = view.history.trend(f"dose {strand.input}", now_s - past_s, now_s, past)
+    trend = history.trend(f"dose {strand.input}", now_s - past_s, now_s, past)
     ahead_low, ahead_high = _band(strand, ahead_s, layout.cells - past - 1)
     curve = Curve(
         trend.low, trend.high, trend.known, "min", _before(begin_s, now_s - past_s, past_s, past), ahead_low, ahead_high
