@@ -127,7 +127,7 @@ async def test_k_acknowledges_the_marked_alert() -> None:
         await pilot.press("down", "k")
         assert watch.acknowledged[1] == samples.troubled().alerts[1].id
         await pilot.pause()
-        assert "▸◆ WARNING input 2  Acknowledged" in text_of(app)
+        assert "▸◆ WARNING input 2, aged material  Acknowledged" in text_of(app)
 
 
 async def test_k_without_alerts_tells_the_watch_nothing() -> None:

@@ -26,7 +26,8 @@ _LEAST_COLUMNS: Final = 8
 
 def strand_trend(strand: StrandAssessment, view: View, width: int, rows: int) -> list[Line]:
     """Title, curve and hours in exactly `rows` lines; a sentence before anything is known."""
-    if getattr(view, "history", None) is None or view.latest is None:
+    history = view.history
+    if history is None or view.latest is None:
         return []
     levels = [
         Level("warn", strand.dose_warn_min, Priority.WARNING),
