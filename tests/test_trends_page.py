@@ -130,6 +130,21 @@ def test_silence_does_not_look_like_now() -> None:
     assert "°C?" not in text_of(page_of(view_of(TrendChoice(span_s=3600.0)), 100, 20))
 
 
+def test_what_is_newer_than_what_is_remembered_is_no_gap() -> None:
+    """A fast night is remembered every few minutes: up to now stands what the watch says now, as on other pages."""
+    latest = replace(samples.healthy(), time_s=NOW_S + 240.0, walls=samples.walls())
+    for trend in (TrendChoice(span_s=900.0), TrendChoice(span_s=None)):
+        view = replace(view_of(trend), latest=latest)
+        lines = text_of(page_of(view, 100, 30)).splitlines()
+        at = next(number for number, line in enumerate(lines) if " manifold  " in line)
+        assert " manifold  195 °C  " in lines[at]
+        cells = lines[-1].rindex("│") + 1
+        columns = ["".join(row[cells - 20 : cells]) for row in lines[at + 1 : at + 5]]
+        assert all(any(row[number] in "▄▀█" for row in columns) for number in range(20))
+    stale = replace(view_of(TrendChoice(span_s=900.0)), latest=replace(samples.stale(), time_s=NOW_S + 240.0))
+    assert text_of(page_of(stale, 100, 30)).count("░") > 20
+
+
 def test_what_was_looked_at_later_says_before_what() -> None:
     """Moved back by an hour, the title and the line of times count from now."""
     trend = TrendChoice(Group.WALLS, "", 3600.0, NOW_S - 3600.0)

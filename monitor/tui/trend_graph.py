@@ -1,7 +1,9 @@
 """One value over the time shown: a line of words, and its graph below. Pure."""
 
 import math
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from typing import Final
 
 import numpy as np
 
@@ -9,24 +11,38 @@ from monitor.history.channels import Channel
 from monitor.history.memory import History
 from monitor.history.trend import Trend
 from monitor.tui.graph import Curve, Layout, Level, graph
-from monitor.tui.graph_scale import number, value_words
-from monitor.tui.ink import BOLD, DIM, PLAIN, Line, Span, crop
+from monitor.tui.graph_scale import value_words
+from monitor.tui.ink import BOLD, DIM, PLAIN, Line, Span, apart, crop
 from monitor.tui.trend_channels import drawn_limits, set_key_of
-from monitor.tui.words import duration
+
+_NAME_FROM_CELLS: Final = 60
 
 
 @dataclass(frozen=True, slots=True)
 class TimeShown:
-    """What is shown, and since when anything was watched [s of machine time]."""
+    """What is shown, since when anything was watched, and up to when [s of machine time]."""
 
     begin_s: float
     end_s: float
     known_from_s: float
+    now_s: float
+
+    @property
+    def is_up_to_now(self) -> bool:
+        """Whether it ends with the newest moment."""
+        return self.end_s >= self.now_s
 
     def before(self, columns: int) -> int:
         """How many columns lie before anything was watched."""
+        return self._columns_up_to(self.known_from_s, columns)
+
+    def remembered(self, columns: int, history: History) -> int:
+        """How many columns lie before the newest moment that was remembered, or hold it."""
+        return columns if history.span is None else self._columns_up_to(history.span[1], columns)
+
+    def _columns_up_to(self, time_s: float, columns: int) -> int:
         length_s = self.end_s - self.begin_s
-        share = 0.0 if length_s <= 0 else (self.known_from_s - self.begin_s) / length_s
+        share = 0.0 if length_s <= 0 else (time_s - self.begin_s) / length_s
         return min(columns, max(0, math.ceil(share * columns)))
 
 
@@ -35,46 +51,79 @@ def levels_of(channel: Channel) -> tuple[Level, ...]:
     return tuple(Level(*limit) for limit in drawn_limits(channel))
 
 
-def trend_graph(
-    channel: Channel, history: History, time: TimeShown, layout: Layout, rows: int, *, head: Line, is_old: bool
-) -> list[Line]:
-    """Exactly `rows` lines: `head`, the value in words, and the graph."""
-    trend = history.trend(channel.key, time.begin_s, time.end_s, layout.cells)
-    words = crop((*head, *_words(channel, trend, is_old=is_old)), sum(layout))
-    curve = Curve(trend.low, trend.high, trend.known, channel.unit, time.before(layout.cells))
-    return [words, *graph(curve, _levels_then(channel, history, trend), layout, rows - 1, dim=is_old)][: max(0, rows)]
+@dataclass(frozen=True, slots=True)
+class Past:
+    """What the values were and are.
+
+    Parameters
+    ----------
+    history : History
+        What they were.
+    newest : mapping of str to float
+        What they are now, by key; NaN, or nothing, where that is not known.
+    time : TimeShown
+        What of it is shown.
+    is_old : bool
+        Whether the newest values are no longer those of now.
+    """
+
+    history: History
+    newest: Mapping[str, float]
+    time: TimeShown
+    is_old: bool
+
+    def trend(self, channel: Channel, columns: int) -> Trend:
+        """A curve over the time shown; what is newer than what was remembered is filled with what is now."""
+        trend = self.history.trend(channel.key, self.time.begin_s, self.time.end_s, columns)
+        now = self.newest.get(channel.key, math.nan)
+        at = self.time.remembered(columns, self.history)
+        if not self.time.is_up_to_now or math.isnan(now) or not columns:
+            return trend
+        is_new = ~trend.known & (np.arange(columns) >= min(at, columns - 1))
+        low, high, last = (np.where(is_new, now, part).astype(float) for part in (trend.low, trend.high, trend.last))
+        last[-1], low[-1], high[-1] = now, min(low[-1], now), max(high[-1], now)
+        return Trend(trend.begin_s, trend.end_s, low, high, last, trend.known | is_new)
 
 
-def _levels_then(channel: Channel, history: History, trend: Trend) -> list[Level]:
+def trend_graph(channel: Channel, past: Past, layout: Layout, rows: int, *, head: Line, name: str = "") -> list[Line]:
+    """Exactly `rows` lines: `head`, the value in words with the `name` of whom it is of, and the graph."""
+    trend = past.trend(channel, layout.cells)
+    is_old = past.is_old and past.time.is_up_to_now
+    width = sum(layout)
+    words = (*head, *_words(channel, trend, is_old=is_old))
+    told = apart(words, (Span(name, DIM),), width) if name and width >= _NAME_FROM_CELLS else crop(words, width)
+    curve = Curve(trend.low, trend.high, trend.known, channel.unit, past.time.before(layout.cells))
+    return [told, *graph(curve, _levels_then(channel, past, trend), layout, rows - 1, dim=is_old)][: max(0, rows)]
+
+
+def _levels_then(channel: Channel, past: Past, trend: Trend) -> list[Level]:
     """Limits as they stand now; of the set point what it was at each time, as far as that is known."""
     levels = list(levels_of(channel))
     set_key = set_key_of(channel)
     if set_key is None:
         return levels
-    were = history.trend(set_key, trend.begin_s, trend.end_s, len(trend.known))
+    were = past.trend(replace(channel, key=set_key), len(trend.known))
     return [
         it._replace(value=were.last.astype(float)) if it.name == "set" and were.known.any() else it for it in levels
     ]
 
 
 def _words(channel: Channel, trend: Trend, *, is_old: bool) -> list[Span]:
-    known = np.flatnonzero(trend.known)
+    """Title, newest value, and from where to where it went."""
     title = Span(f" {channel.title}", BOLD)
-    if not len(known):
+    if not trend.known.any():
         return [title, Span("  not known in this time", DIM)]
-    value = value_words(channel.unit, float(trend.last[known[-1]]))
+    value = value_words(channel.unit, float(trend.last[trend.known][-1]))
     is_newest = bool(trend.known[-1]) and not is_old
+    low, high = (
+        _end(channel.unit, float(end)) for end in (trend.low[trend.known].min(), trend.high[trend.known].max())
+    )
     return [
         title,
         Span(f"  {value}" if is_newest else f"  {value}?", PLAIN if is_newest else DIM),
-        *_range(channel, trend),
+        Span(f"  from {low} to {high}" if low != high else "", DIM),
     ]
 
 
-def _range(channel: Channel, trend: Trend) -> list[Span]:
-    """Lowest and highest value, where they differ in words."""
-    if trend.extent is None:
-        return []
-    say = duration if channel.unit == "s" else number
-    low, high = (say(value) for value in trend.extent)
-    return [Span(f"  from {low} to {high}" if low != high else "", DIM)]
+def _end(unit: str, value: float) -> str:
+    return value_words(unit, value) if unit == "s" else value_words(unit, value).removesuffix(f" {unit}")

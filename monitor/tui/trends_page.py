@@ -8,16 +8,16 @@ from collections.abc import Sequence
 from typing import Final
 
 from monitor.core.assessment import Assessment
-from monitor.history.channels import Channel
+from monitor.history.channels import Channel, readings_of
 from monitor.tui.graph import Layout, layout_for
 from monitor.tui.graph_axis import ago, time_axis
 from monitor.tui.ink import BOLD, DIM, Line, Span, apart, crop, hanging, width_of
 from monitor.tui.strand_rows import mark_of
 from monitor.tui.trend_channels import channels_shown
 from monitor.tui.trend_choice import Group
-from monitor.tui.trend_graph import TimeShown, levels_of, trend_graph
+from monitor.tui.trend_graph import Past, TimeShown, levels_of, trend_graph
 from monitor.tui.view import View
-from monitor.tui.words import age, duration
+from monitor.tui.words import age, duration, name_of
 
 _LEAST_ROWS: Final = 5
 """A graph with its words; with fewer rows it says too little."""
@@ -58,31 +58,35 @@ def _graphs(
     lines: list[Line] = []
     for at in range(down):
         rows = room * (at + 1) // down - room * at // down
+        row = shown[at * across : (at + 1) * across]
         blocks = [
-            _graph(view, latest, channels, channel, layout, rows) for channel in shown[at * across : (at + 1) * across]
+            _graph(view, latest, channel, layout, rows, is_marked=_is_marked(view, channels, channel))
+            for channel in row
         ]
         lines += [_beside(parts, cells) for parts in zip(*blocks, strict=True)]
     return [*lines, _beside([_axis(view, latest, layout)] * min(across, len(shown)), cells)]
 
 
 def _graph(
-    view: View, latest: Assessment, channels: Sequence[Channel], channel: Channel, layout: Layout, rows: int
+    view: View, latest: Assessment, channel: Channel, layout: Layout, rows: int, *, is_marked: bool
 ) -> list[Line]:
     assert view.history is not None  # noqa: S101 -- told in words before
-    is_marked = len(channels) > 1 and channel is channels[min(view.trend.marked, len(channels) - 1)]
     strand = next((it for it in latest.strands if it.input == channel.input), None)
     head = (Span("▸" if is_marked else " "), Span(" ") if strand is None else mark_of(strand, view.alerts))
-    is_old = view.is_old and view.trend.end_s is None
-    return trend_graph(channel, view.history, _time(view), layout, rows, head=head, is_old=is_old)
+    begin_s, now_s = view.known_s
+    time = TimeShown(*view.trend.between(begin_s, now_s), begin_s, now_s)
+    past = Past(view.history, readings_of(latest), time, view.is_old)
+    return trend_graph(channel, past, layout, rows, head=head, name="" if strand is None else name_of(strand))
 
 
-def _time(view: View) -> TimeShown:
-    return TimeShown(*view.trend.between(*view.known_s), view.known_s[0])
+def _is_marked(view: View, channels: Sequence[Channel], channel: Channel) -> bool:
+    return len(channels) > 1 and channel is channels[min(view.trend.marked, len(channels) - 1)]
 
 
 def _axis(view: View, latest: Assessment, layout: Layout) -> Line:
     begin_s, end_s = view.trend.between(*view.known_s)
-    return (Span(" " * layout.left), *time_axis(begin_s, end_s, layout.cells, now_s=latest.time_s, now=_now_word(view)))
+    times = time_axis(begin_s, end_s, layout.cells, now_s=latest.time_s, now=_now_word(view))
+    return (Span(" " * layout.left), *times)
 
 
 def _title(view: View, latest: Assessment, width: int, more: str = "") -> Line:
