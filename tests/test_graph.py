@@ -75,7 +75,7 @@ def test_half_rows_tell_values_apart() -> None:
 
 
 def test_nothing_is_drawn_across_a_gap() -> None:
-    """Columns without a value have a light mark in the middle row and nothing else, no limit either."""
+    """Columns without a value have a light mark in the middle row, and else at most the line of a limit."""
     known = np.ones(40, bool)
     known[10:20] = False
     curve, layout = Curve(np.full(40, 180.0), np.full(40, 210.0), known, "°C"), Layout(0, 40, 0)

@@ -6,7 +6,6 @@ drawn but a light mark in the middle row; what may come has a character of its o
 
 import math
 from collections.abc import Sequence
-from itertools import groupby
 from typing import Final
 
 import numpy as np
@@ -23,7 +22,7 @@ CURVE: Final = " ▄▀█"
 GAP, LIMIT, AHEAD, NOW, OVER, UNDER = "░", "┄", "▒", "│", "↑", "↓"
 
 _LOOKS: Final = (PLAIN, DIM, *(Look(signal=priority) for priority in Priority))
-_DIM: Final = 1
+_PLAIN, _DIM = 0, 1
 
 
 class Canvas:
@@ -32,7 +31,7 @@ class Canvas:
     def __init__(self, rows: int, cells: int) -> None:
         self.rows, self.cells = rows, cells
         self._chars = np.full((rows, cells), " ")
-        self._looks = np.full((rows, cells), _DIM)
+        self._looks = np.full((rows, cells), _PLAIN)
 
     def row_of(self, value: float, scale: Scale) -> int:
         """The row that holds a value, the nearest for one out of scale."""
@@ -40,19 +39,20 @@ class Canvas:
 
     def spans(self, row: int, *, dim: bool) -> list[Span]:
         """One row, cells of one look joined."""
-        looks = self._looks[row] if not dim else np.full(self.cells, _DIM)
-        cells = groupby(zip(self._chars[row].tolist(), looks.tolist(), strict=True), key=lambda cell: cell[1])
-        return [Span("".join(char for char, _ in run), _LOOKS[look]) for look, run in cells]
+        text, looks = "".join(self._chars[row].tolist()), self._looks[row]
+        if dim or not self.cells:
+            return [Span(text, DIM)]
+        changes = ((looks[1:] != looks[:-1]).nonzero()[0] + 1).tolist()
+        begins, ends = [0, *changes], [*changes, self.cells]
+        return [Span(text[at:end], _LOOKS[looks[at]]) for at, end in zip(begins, ends, strict=True)]
 
     def draw_level(self, level: Level, scale: Scale) -> None:
         """A dashed line, every other cell, where the limit is known and in scale."""
-        values = (
-            np.broadcast_to(np.asarray(level.value, dtype=float), self.cells)
-            if np.ndim(level.value) == 0
-            else (fitted(level.value, self.cells, math.nan))
-        )
-        columns = np.flatnonzero((values >= scale.bottom) & (values <= scale.top) & (np.arange(self.cells) % 2 == 0))
-        self._chars[self.rows - 1 - self._halves(values[columns], scale) // 2, columns] = LIMIT
+        values = fitted(level.value, self.cells, math.nan) if np.ndim(level.value) else np.full(self.cells, level.value)
+        columns = np.flatnonzero((values >= scale.bottom) & (values <= scale.top))
+        rows = self.rows - 1 - self._halves(values[columns], scale) // 2
+        self._chars[rows[columns % 2 == 0], columns[columns % 2 == 0]] = LIMIT
+        self._looks[rows, columns] = _DIM
 
     def draw_curve(self, curve: Curve, levels: Sequence[Level], scale: Scale) -> None:
         """What was measured, then now, then what may come."""
