@@ -64,4 +64,5 @@ def _of(key: Key, view: View) -> Iterator[Button]:
         strands = () if view.latest is None else view.latest.strands
         yield from ((str(it.input), str(it.input), "") for it in strands if str(it.input) in key.keys)
     else:
-        yield key.keys[0], key.shown, _WORDS.get(key.deed, key.brief)
+        held_back = f" ({view.hidden_alerts} held back)" if key.deed == "alerts" and view.hidden_alerts else ""
+        yield key.keys[0], key.shown, _WORDS.get(key.deed, key.brief) + held_back

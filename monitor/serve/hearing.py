@@ -9,7 +9,7 @@ LONGEST: Final = 200
 """Longest message of a page [bytes]; the longest that ours sends has 40."""
 
 LEAST_COLUMNS, MOST_COLUMNS = 20, 300
-LEAST_ROWS, MOST_ROWS = 8, 150
+LEAST_ROWS, MOST_ROWS = 12, 150
 
 _NAMED: Final = frozenset({
     "up", "down", "left", "right", "enter", "escape", "tab", "shift+tab", "backspace", "home", "end", "pageup",

@@ -5,6 +5,7 @@ little at a time. Knows nothing of requests, tokens or other pages.
 """
 
 import asyncio
+from collections.abc import Sequence
 from contextlib import suppress
 from typing import Final
 
@@ -19,6 +20,7 @@ from monitor.serve.hearing import NotUnderstoodError, Pressed, Sized, heard
 from monitor.serve.looking import LookingClient
 from monitor.serve.painting import Painter
 from monitor.tui.desk import Desk
+from monitor.tui.ink import Line
 from monitor.tui.view import View
 from monitor.tui.words import SYMBOL
 
@@ -126,7 +128,7 @@ class Tab:
         self._desk.take_newest()
         view, (width, height) = self._desk.view, self._size
         message = self._painter.message(
-            self._desk.lines(width, height),
+            self._lines(width, height),
             width,
             title=title(view),
             keys=buttons(view, may_ask=self._may_ask),
@@ -134,6 +136,16 @@ class Tab:
         )
         if not message:
             return
+        await self._send(message)
+
+    def _lines(self, width: int, height: int) -> Sequence[Line]:
+        """The screen without its line of keys, which the page has as buttons; a question stays."""
+        view = self._desk.view
+        if view.question is not None or view.finding is not None:
+            return self._desk.lines(width, height)
+        return self._desk.lines(width, height + 1)[:height]
+
+    async def _send(self, message: bytes) -> None:
         try:
             async with asyncio.timeout(UNREAD_S):
                 await self._connection.send(message, text=True)

@@ -8,12 +8,13 @@ const GIVE_UP_MS = 12000; // so long, and the connection is made anew
 const AGAIN_MS = [250, 500, 1000, 2000, 4000];
 const LOOKS = [[1, "bold"], [2, "dim"], [4, "reverse"], [8, "alarm"], [16, "warning"], [32, "caution"]];
 const WIDE = 64;
-const LEAST_PX = 10.5, LIKED_PX = 15, NARROW_PX = 13; // sizes of letters
-const LIKED_COLUMNS = 80, LIKED_ROWS = 24, LEAST_ROWS = 12, LINE = 1.25;
+const LEAST_PX = 10.5, LIKED_PX = 15; // sizes of letters
+const LIKED_COLUMNS = 80, NARROW_COLUMNS = 52, LIKED_ROWS = 24, LEAST_ROWS = 12, LINE = 1.18;
 const NAMED = {
   ArrowUp: "up", ArrowDown: "down", ArrowLeft: "left", ArrowRight: "right", Enter: "enter", Escape: "escape",
   Tab: "tab", Backspace: "backspace", Home: "home", End: "end", PageUp: "pageup", PageDown: "pagedown",
 };
+const EDGE_PX = 4;
 const GONE = 4001, LEFT = 4002, FULL = 1013;
 
 const state = document.getElementById("state");
@@ -24,7 +25,7 @@ const letters = document.getElementById("letters");
 const spoken = document.getElementById("spoken");
 
 let socket = null, triedAt = 0, heardAt = null, lostAt = null, why = "", tries = 0, timer = 0;
-let isOut = false, asked = "", title = "strandwatch";
+let isOut = false, isGone = false, asked = "", title = "strandwatch";
 
 // ---- painting
 
@@ -68,7 +69,10 @@ function paintButtons(shown) {
     const kbd = document.createElement("kbd");
     kbd.textContent = name;
     button.append(kbd, words ? ` ${words}` : "");
-    button.addEventListener("click", () => { press(key); if (key === "/") letters.focus(); });
+    button.addEventListener("click", () => {
+      if (key === "/") { typed.hidden = false; letters.focus(); } // at once: a phone opens its keyboard for a touch only
+      press(key);
+    });
     button.type = "button";
     return button;
   }));
@@ -84,7 +88,6 @@ function take(message) {
   if (message.typing !== undefined) {
     typed.hidden = !message.typing;
     letters.value = "";
-    fit();
   }
   if (message.title !== undefined) {
     title = message.title;
@@ -136,20 +139,20 @@ function letterWidth() {
 }
 
 function letterSize(width, height, share) {
-  const forColumns = width / (LIKED_COLUMNS * share);
-  if (forColumns < LEAST_PX) return NARROW_PX;
-  const forRows = height / (LIKED_ROWS * LINE);
+  const forColumns = width / (LIKED_COLUMNS * share), forRows = height / (LIKED_ROWS * LINE);
+  if (forColumns < LEAST_PX) return Math.max(LEAST_PX, Math.min(LIKED_PX, width / (NARROW_COLUMNS * share)));
   return Math.max(LEAST_PX, Math.min(LIKED_PX, forColumns, forRows));
 }
 
 function fit() {
   const share = letterWidth();
-  const width = screen_.clientWidth;
+  const width = screen_.clientWidth - 2 * EDGE_PX;
   const height = window.innerHeight - document.getElementById("foot").offsetHeight - (state.hidden ? 0 : state.offsetHeight);
-  const size = Math.floor(letterSize(width, height, share) * 4) / 4;
+  const size = Math.floor(letterSize(width, height, share) * 4) / 4, line = Math.round(size * LINE);
   screen_.style.fontSize = `${size}px`;
+  screen_.style.setProperty("--line", `${line}px`); // whole pixels, so that all rows are alike
   const columns = Math.floor((width - 1) / (size * share));
-  const rows = Math.max(LEAST_ROWS, Math.floor(height / (size * LINE)));
+  const rows = Math.max(LEAST_ROWS, Math.floor(height / line));
   const room = { say: "size", columns, rows };
   if (JSON.stringify(room) !== asked) {
     asked = JSON.stringify(room);
@@ -158,7 +161,12 @@ function fit() {
 }
 
 let resizing = 0;
-window.addEventListener("resize", () => { clearTimeout(resizing); resizing = setTimeout(fit, 100); });
+function fitSoon() {
+  clearTimeout(resizing);
+  resizing = setTimeout(fit, 100);
+}
+window.addEventListener("resize", fitSoon);
+new ResizeObserver(fitSoon).observe(document.getElementById("foot"));
 
 // ---- the connection, and what is told of it
 
@@ -177,13 +185,14 @@ function tell() {
   if (isSilent && lostAt === null) { lostAt = heardAt; why = why || "nothing comes from the watch"; }
   const isLost = lostAt !== null;
   screen_.classList.toggle("old", isLost);
+  keys.inert = isLost;
   document.title = isLost ? `LOST ${title}` : title;
   const was = state.hidden;
   state.hidden = heardAt !== null && !isLost;
   if (isLost) {
     const at = `${clock(new Date(lostAt))} (${since(now - lostAt)} ago)`;
     state.textContent = isOut ? why
-      : `CONNECTION LOST at ${at}: ${why}. What stands below is of then; trying again`;
+      : `${isGone ? "NO WATCH since" : "CONNECTION LOST at"} ${at}: ${why}. What stands below is of then; trying again`;
   } else if (heardAt === null) {
     state.textContent = isOut ? why : `connecting${why ? `: ${why}` : ""}`;
   }
@@ -231,6 +240,7 @@ function connect() {
     heardAt = Date.now();
     lostAt = null;
     why = "";
+    isGone = false;
     tries = 0;
     take(message);
     tell();
@@ -238,7 +248,8 @@ function connect() {
   socket.onclose = (event) => {
     socket = null;
     if (event.code === LEFT) { isOut = true; lose("YOU LEFT THIS SCREEN; the watch goes on. Load the page anew to look again"); return; }
-    const told = event.code === GONE || event.code === FULL || event.code === 1011 ? event.reason : "";
+    isGone = event.code === GONE;
+    const told = isGone || event.code === FULL || event.code === 1011 ? event.reason : "";
     lose(told || (heardAt === null ? "nobody answers yet" : "the program that served this page is gone or out of reach"));
     if (!isOpen) askWhy();
   };
