@@ -21,6 +21,9 @@ from tests.make_replays import TAKES
 
 FOLDER: Final = REPLAYS / "pictures"
 AFTER_S: Final = 60.0
+SOONER_S: Final = {"link-drop-outs": 20.0}
+"""After so long the gravest alert is over already."""
+
 SIZE: Final = (80, 24)
 _HASTE_S: Final = 1.0
 
@@ -45,7 +48,7 @@ def desk_of(name: str) -> Desk:
         reading.go_on(_HASTE_S)
     player = Player(reading, "a simulated machine", speed=1.0, clock=lambda: 0.0)
     gravest = max(filter(_is_alert, reading.marks.marks), key=lambda mark: (mark.kind.value, -mark.time_s))
-    player.go_to(gravest.time_s + AFTER_S)
+    player.go_to(gravest.time_s + SOONER_S.get(name, AFTER_S))
     desk = _Still(player)
     desk.take_newest()
     return desk
@@ -64,7 +67,7 @@ def write(folder: Path, names: list[str]) -> None:
     folder.mkdir(parents=True, exist_ok=True)
     width, height = SIZE
     for name in names:
-        caption = f"simulated and invented: a minute after the gravest alert of replays/{name}.jsonl.zst"
+        caption = f"simulated: the recording {name}, just after its gravest alert was raised"
         text = svg_of(lines_of(name, width, height), width, f"The screen of the recording {name}", caption)
         (folder / f"{name}.svg").write_text(text, encoding="utf-8")
 
