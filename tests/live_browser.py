@@ -9,6 +9,7 @@ import json
 import os
 import select
 import subprocess
+import sys
 import time
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -19,6 +20,17 @@ from tests.browser import browser
 
 SAFETY_S = 30.0
 """Only a net: nothing waits this long when all is well."""
+
+_BECOME = """
+import os, sys
+ends = [os.dup(int(end)) for end in sys.argv[1:3]]
+for end, where in zip(ends, (30, 31)):
+    os.dup2(end, where)
+for where, wanted in ((30, 3), (31, 4)):
+    os.dup2(where, wanted)
+os.execv(sys.argv[3], sys.argv[3:])
+"""
+"""The browser reads at descriptor 3 and writes at 4; in between they lie where neither is in the way."""
 
 
 class LivePage:
@@ -66,6 +78,14 @@ class LivePage:
             time.sleep(0.05)
         return value
 
+    def until_complained(self, words: str) -> None:
+        """Wait until the browser has complained of something in these words."""
+        end = time.monotonic() + SAFETY_S
+        while not any(words in str(told["params"]) for told in self.events if told["method"] == "Log.entryAdded"):
+            assert time.monotonic() < end, f"never complained of {words}: {self.events}"
+            self.value("0")  # lets it tell more
+            time.sleep(0.05)
+
     def text(self) -> str:
         """What can be read."""
         return str(self.value("document.body.innerText"))
@@ -109,7 +129,7 @@ def live_page(folder: Path) -> Iterator[LivePage]:
         f"--user-data-dir={folder / 'browser'}", *(["--no-sandbox"] if os.geteuid() == 0 else []),
     ]  # fmt: skip
     process = subprocess.Popen(  # noqa: S603 -- the browser
-        ["/bin/sh", "-c", f'exec "$@" 3<&{their_in} 4>&{their_out}', "sh", *command],
+        [sys.executable, "-E", "-S", "-c", _BECOME, str(their_in), str(their_out), *command],
         pass_fds=(their_in, their_out), stdin=subprocess.DEVNULL, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL,
     )  # fmt: skip
     os.close(their_in)

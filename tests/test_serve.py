@@ -1,14 +1,17 @@
 """A running watch served to browsers over real sockets: who is let in, what a page may do; none disturbs it."""
 
 import asyncio
+import functools
 import logging
 import socket
+import ssl
 import tempfile
 from collections.abc import Iterator
 from contextlib import AsyncExitStack
 from pathlib import Path
 
 import pytest
+import trustme
 
 from connectors.recording import Conclusion, read_recording
 from connectors.telemetry import Event, LinkChange, Tick
@@ -344,6 +347,28 @@ async def test_the_token_is_in_no_log(place: Path, caplog: pytest.LogCaptureFixt
                 await page.until_closed()
     assert TOKEN.text not in caplog.text
     assert TOKEN.pass_text not in caplog.text
+
+
+async def test_by_tls_the_pass_is_kept_off_plain_http(place: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """With a certificate of its own: the page's origin is https, plain http gets nothing, and the cookie is Secure."""
+    authority, theirs = trustme.CA(), ssl.create_default_context()
+    own = ssl.create_default_context(ssl.Purpose.CLIENT_AUTH)
+    authority.issue_cert("127.0.0.1").configure_cert(own)
+    authority.configure_trust(theirs)
+    _, session = night_until(60.0)
+    async with served(session, place, tls=own) as watch:
+        host = {"Host": f"127.0.0.1:{watch.port}"}
+        plain = await asyncio.open_connection("127.0.0.1", watch.port)
+        plain[1].write(request(f"/?token={TOKEN.text}", host))
+        assert not (await plain[0].read()).startswith(b"HTTP")
+        plain[1].close()
+        connect = functools.partial(asyncio.open_connection, ssl=theirs)
+        monkeypatch.setattr(asyncio, "open_connection", connect)
+        let_in = await asked(watch.port, f"/?token={TOKEN.text}", host)
+        assert (let_in.status, let_in.headers["Set-Cookie"].endswith("SameSite=Strict; Secure")) == (303, True)
+        assert (await upgraded(watch, TOKEN.path + "live", watch.headers())).status == 403  # an Origin of http
+        page = await asked(watch.port, TOKEN.path, {**host, "Cookie": watch.headers()["Cookie"]})
+        assert f"connect-src 'self' wss://{host['Host']};" in page.headers["Content-Security-Policy"]
 
 
 async def test_without_a_watch_a_page_is_told_so(place: Path) -> None:

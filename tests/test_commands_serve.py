@@ -1,0 +1,258 @@
+"""`watch --serve` and `attach --serve`: what is told where, and a real browser that looks through both."""
+
+import re
+import signal
+import socket
+import stat
+import subprocess
+import time
+import urllib.error
+import urllib.request
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+from monitor.attach.place import sockets
+from monitor.cli import main
+from monitor.commands.serve_run import Finder
+from monitor.serve.address import Listening
+from monitor.serve.choice import Choice
+from monitor.serve.token import Token
+from monitor.serve.words import address, caution, where_to_open
+from tests.live_browser import LivePage, live_page
+from tests.notify_examples import free_port
+from tests.test_commands_attach import PROGRAM, ROOT, SAFETY_S, Place, place
+from tests.test_commands_watch import REPORT, Device, _read_until, _watching, device
+
+__all__ = ["device", "place"]
+
+TOKEN = "s3cret-token-of-a-file-11aa-22bb-33cc-44dd"  # noqa: S105 -- invented
+
+
+def opened(url: str, host: str = "") -> tuple[int, str]:
+    """Open an address without keeping cookies: status and text."""
+    asked = urllib.request.Request(url, headers={"Host": host} if host else {})  # noqa: S310 -- our own
+    try:
+        with urllib.request.urlopen(asked, timeout=SAFETY_S) as answer:  # noqa: S310 -- our own
+            return answer.status, answer.read().decode()
+    except urllib.error.HTTPError as error:
+        with error:
+            return error.code, error.read().decode()
+
+
+def test_a_watch_without_a_terminal_is_served_and_tells_its_token_to_no_log(device: Device) -> None:
+    """Its lines name a private file that holds the address, for as long as it runs; nothing written holds the token."""
+    port = free_port()
+    words = ["--record", str(device.recordings), "--serve", str(port)]
+    with _watching(device.profile, *words) as process:
+        said = _read_until(process, "a browser can look on at")
+        found = re.search(rf"http://127\.0\.0\.1:{port}; the address with its token is in (\S+)", said)
+        assert found is not None, said
+        kept = Path(found[1])
+        assert stat.S_IMODE(kept.stat().st_mode) == 0o600
+        url = kept.read_text().strip()
+        token = url.partition("?token=")[2]
+        assert len(token) == 43
+        device.says(REPORT)
+        said += _read_until(process, "manifold 195 °C")
+        assert opened(url)[0] == 200  # no cookies are kept here: the page sends who lacks the pass round once
+        assert opened(f"http://127.0.0.1:{port}/")[0] == 401
+        assert opened(url, "evil.example")[0] == 403
+        process.send_signal(signal.SIGTERM)
+        out, err = process.communicate(timeout=SAFETY_S)
+        assert process.returncode == 0
+    assert not kept.exists()
+    written = [path for path in device.recordings.iterdir() if token in path.read_text(encoding="utf-8")]
+    assert (token in said + out + err, written) == (False, [])
+
+
+def test_a_port_that_is_taken_ends_no_watch(device: Device) -> None:
+    """It is told as a notice, and the machine is watched all the same."""
+    with (
+        socket.create_server(("127.0.0.1", 0)) as taken,
+        _watching(device.profile, "--no-record", "--serve", str(taken.getsockname()[1])) as process,
+    ):
+        device.says(REPORT)
+        _read_until(process, "manifold 195 °C")
+        process.send_signal(signal.SIGTERM)
+        _, err = process.communicate(timeout=SAFETY_S)
+        assert process.returncode == 0
+        assert "no browser can look on: 127.0.0.1 port" in err
+
+
+@pytest.mark.parametrize(("words", "told"), [
+    (["--serve-may-ask"], "--serve-may-ask means nothing without --serve"),
+    (["--serve-as", "https://w.example"], "--serve-as means nothing without --serve"),
+    (["--serve", "70000"], "there is no port 70000"),
+    (["--serve", "garage:80"], "no address of numbers"),
+    (["--serve", "--serve-as", "w.example"], "is no address as https://"),
+    (["--serve", "--serve-key", "k.pem"], "--serve-key needs --serve-cert"),
+    (["--serve", "--serve-cert", "/nowhere/c.pem"], "--serve-cert /nowhere/c.pem: No such file"),
+    (["--serve", "--serve-cert", __file__], "--serve-cert"),
+    (["--serve", "--serve-token-file", "/nowhere/t"], "/nowhere/t cannot be read"),
+])  # fmt: skip
+def test_options_that_make_no_sense_are_told(words: list[str], told: str, capsys: pytest.CaptureFixture[str]) -> None:
+    """Before anything is opened, with the option's name; status 2."""
+    assert main(["attach", *words]) == 2
+    assert told in capsys.readouterr().err
+
+
+def _choice(host: str, token_file: Path | None = None, public: tuple[str, ...] = ()) -> Choice:
+    return Choice(Listening(host, 8642), Token(TOKEN), token_file, public)
+
+
+def test_what_is_said_of_the_way_there() -> None:
+    """The address on a terminal, a file elsewhere, the public name where there is one; plain http where it matters."""
+    here = _choice("127.0.0.1")
+    assert where_to_open(here, address(here), None) == f"a browser can look on at http://127.0.0.1:8642/?token={TOKEN}"
+    assert TOKEN not in where_to_open(here, "", Path("/run/x"))
+    filed = _choice("192.168.1.20", Path("/home/me/token"))
+    assert where_to_open(filed, "", None).endswith("192.168.1.20:8642/?token=…, with the token of /home/me/token")
+    assert [line[:20] for line in caution(filed)] == ["caution: plain http;"]
+    assert list(caution(here)) == []
+    assert list(caution(_choice("0.0.0.0", public=("https://watch.example",)))) == []  # noqa: S104 -- never listened at
+    assert address(_choice("::", public=("https://watch.example",))).startswith("https://watch.example/?token=")
+    assert re.match(r"http://[0-9.]+:8642/", address(_choice("0.0.0.0")))  # noqa: S104
+
+
+def test_a_watch_that_was_started_anew_is_found_again(place: Place, monkeypatch: pytest.MonkeyPatch) -> None:
+    """The same machine under another process number; one of two cannot be chosen; none is none."""
+    monkeypatch.setenv("XDG_RUNTIME_DIR", str(place.directory))
+    monkeypatch.setenv("XDG_STATE_HOME", str(place.directory / "state"))
+    first = place.demo("left-idle", "--speed", "60")
+    find = Finder(place.socket(first)[0])
+    assert find() == place.socket(first)[0]
+    first.kill()
+    first.wait()
+    assert find() is None
+    second = place.demo("left-idle", "--speed", "60")
+    assert find() == place.socket(second)[0] == sockets()[0]
+
+
+@pytest.fixture
+def page(tmp_path: Path) -> Iterator[LivePage]:
+    """A browser with an empty page."""
+    with live_page(tmp_path) as live:
+        yield live
+
+
+def _serving(place: Place, *words: str) -> str:
+    """Serve the watch that runs; the address to open."""
+    token = place.directory / "token"
+    token.write_text(TOKEN)
+    token.chmod(0o600)
+    port = free_port()
+    serving = subprocess.Popen(  # noqa: S603 -- our own interpreter
+        [*PROGRAM, "attach", "--serve", str(port), "--serve-token-file", str(token), *words], env=place.environ,
+        stdin=subprocess.DEVNULL, stdout=subprocess.PIPE, stderr=subprocess.STDOUT, cwd=ROOT,
+    )  # fmt: skip
+    place.started.append(serving)
+    assert serving.stdout is not None
+    assert b"with the token of" in serving.stdout.readline()
+    assert b"Ctrl-C ends this" in serving.stdout.readline()
+    end = time.monotonic() + SAFETY_S
+    while True:
+        try:
+            assert opened(f"http://127.0.0.1:{port}/")[0] == 401
+        except urllib.error.URLError:
+            assert time.monotonic() < end
+            time.sleep(0.05)
+        else:
+            return f"http://127.0.0.1:{port}/?token={TOKEN}"
+
+
+def _tap(page: LivePage, label: str) -> None:
+    page.until(f"[...document.querySelectorAll('button')].some(it => it.innerText.startsWith('{label}'))")
+    page.value(f"[...document.querySelectorAll('button')].find(it => it.innerText.startsWith('{label}')).click()")
+
+
+HOSTILE = "<img src=x onerror=hit=2><script>hit=1</script>&lt;"
+_SHOWN = f"""(() => {{
+  const hostile = "{HOSTILE}", count = (those) => document.querySelectorAll(those).length, keys = [["k", hostile, ""]];
+  take({{size: [80, 1], rows: [[0, hostile, 9, " input 4 ", 0, "中", 64]], title: hostile, keys}});
+  const shown = document.querySelector("#screen");
+  const told = {{hit: typeof hit, elements: count("#screen img, script:not([src]), #keys img"),
+    wide: shown.querySelector("u").textContent, text: shown.innerText}};
+  location.reload();
+  return told;
+}})()"""
+SCREEN = "document.querySelector('#screen').innerText"
+STATE = "document.querySelector('#state').innerText"
+
+
+def test_a_browser_shows_the_watch_takes_keys_and_says_when_it_is_gone(place: Place, page: LivePage) -> None:
+    """On a telephone: the overview, a page by touch and one by key, turned round; killed, it says so within seconds.
+
+    Nothing is asked of any other place, nothing is complained of, and the address has lost its token.
+    """
+    demo = place.demo("left-idle", "--speed", "60")
+    url = _serving(place)
+    page.size(390, 844, phone=True)
+    page.open(url)
+    page.until(f"{SCREEN}.includes('hot path') && {SCREEN}.includes('left, at least')")
+    assert "token" not in page.value("location.href")
+    assert page.value("document.cookie") == ""  # HttpOnly: no script can read it
+    _tap(page, "?")
+    page.until(f"{SCREEN}.includes('cautions')")
+    page.press("Escape")
+    page.until(f"{SCREEN}.includes('hot path')")
+    _tap(page, "/")
+    page.ask("Input.insertText", text="coal")
+    page.until(f"{SCREEN}.includes('input 5') && {SCREEN}.includes('find: coal')")
+    page.press("Escape")
+    narrow = page.value("document.documentElement.dataset.size")
+    page.size(844, 390, dark=True, phone=True)
+    page.until(f"document.documentElement.dataset.size !== '{narrow}' && {SCREEN}.includes('hot path')")
+    widths = page.value("[...document.querySelectorAll('#screen > div')].map(it => it.scrollWidth - it.clientWidth)")
+    assert max(widths) == 0
+    asked = {it["params"]["request"]["url"] for it in page.events if it["method"] == "Network.requestWillBeSent"}
+    assert {each.split("/")[2] for each in asked} == {url.split("/")[2]}
+    bad = [it for it in page.events if it["method"] in {"Log.entryAdded", "Runtime.exceptionThrown"}]
+    assert bad == []
+    demo.kill()
+    begin_s = time.monotonic()
+    page.until(f"{STATE}.includes('NO WATCH since')")
+    assert time.monotonic() - begin_s < 5.0
+    assert "gone without a word" in " ".join(page.value(SCREEN).split())
+    assert page.value("document.title").startswith("LOST ENDED")
+    assert page.value("document.querySelector('#keys').inert") is True
+    place.demo("left-idle", "--speed", "60")
+    page.until(f"document.querySelector('#state').hidden && {SCREEN}.includes('hot path')")
+
+
+def test_hostile_words_are_letters_in_the_browser_and_foreign_pages_stay_out(place: Place, page: LivePage) -> None:
+    """Markup that came by the websocket runs nothing; a page of another origin cannot open, frame or read ours."""
+    place.demo("left-idle", "--speed", "60")
+    url = _serving(place)
+    page.open(url)
+    page.until(f"{SCREEN}.includes('hot path')")
+    shown = page.value(_SHOWN)
+    assert (shown["hit"], shown["elements"], shown["wide"]) == ("undefined", 0, "中")
+    assert shown["text"].startswith(f"{HOSTILE} input 4")
+    own = page.value("location.href")
+    page.open(_of_another_site(place, own))
+    page.until("window.told && window.told.length === 2")
+    assert page.value("window.told.sort().join()") == "fetch refused,websocket refused"
+    page.until_complained("frame-ancestors")
+    _tap_link(page)
+    page.until(f"location.search === '?again' && {SCREEN}.includes('hot path')")  # led here, and has the pass
+
+
+def _of_another_site(place: Place, own: str) -> str:
+    path = place.directory / "evil.html"
+    path.write_text(
+        f"""<!doctype html><iframe src="{own}"></iframe><a href="{own}">look</a><script>
+        window.told = [];
+        fetch("{own}", {{credentials: "include"}}).then(() => told.push("fetched"), () => told.push("fetch refused"));
+        const line = new WebSocket("{own.replace("http", "ws")}live");
+        line.onopen = () => told.push("websocket open");
+        line.onerror = () => told.push("websocket refused");
+        </script>""",
+        encoding="utf-8",
+    )
+    return path.as_uri()
+
+
+def _tap_link(page: LivePage) -> None:
+    page.value("document.querySelector('a').click()")
