@@ -7,6 +7,7 @@ from typing import Protocol
 
 from monitor.core.alert_types import RequestKind
 from monitor.core.assessment import Assessment
+from monitor.history.memory import History
 
 
 class WatchClient(Protocol):
@@ -15,6 +16,15 @@ class WatchClient(Protocol):
     @property
     def latest(self) -> Assessment | None:
         """The newest assessment; None before the first event."""
+        ...
+
+    @property
+    def history(self) -> History:
+        """What the values were so far, for drawing trends: to be looked at, and fed by the watch alone.
+
+        It may hold less than the watch lasted, or nothing: what is not known in it are gaps. That of a replay holds all
+        that was read, also beyond the present place; whoever draws it ends at that place.
+        """
         ...
 
     @property

@@ -17,6 +17,8 @@ from monitor.core.assessment import Assessment
 from monitor.core.engine_input import EngineInput
 from monitor.core.next_use import NextUses
 from monitor.every import Every
+from monitor.history.keeping import EVERY_S, Keeper
+from monitor.history.memory import History
 from monitor.plain_data import assessment_data, flow_slip_data, transition_data
 from monitor.recording.inputs import recorded_input
 from monitor.session_parts import Judge, Notifying, Recording, Serving, Source
@@ -80,6 +82,9 @@ class Session:
         self._due = Every(ASSESSMENT_EVERY_S)
         self._slip_due = Every(SLIP_EVERY_S)
         self._onlookers: list[Onlooker] = []
+        self._only_news: list[Onlooker] = []  # onlookers that need not be shown what stands
+        self.history = History()
+        """What the values were so far; empty where nobody asked to keep it."""
         self._has_heard = False
         self._standing: Step | None = None
         self._resumed, self._resumed_until_s = "", 0.0
@@ -98,8 +103,8 @@ class Session:
     def take_up(self, time_s: float, standing: Step | None, notice: str) -> None:
         """Go on at `time_s` [s] with a watch that ended.
 
-        `standing` is shown once to all who look on but the notifier, which tells by itself what stands when it begins;
-        `notice` is for the owner.
+        `standing` is shown once to all who look on but the history, which knows it, and the notifier, which tells by
+        itself what stands when it begins; `notice` is for the owner.
         """
         self.time_s, self._standing = time_s, standing
         self._resumed, self._resumed_until_s = notice, time_s + RESUMED_SHOWN_S
@@ -115,7 +120,18 @@ class Session:
     def notify_with(self, notifier: Notifying) -> None:
         """Have `notifier` look on; the session closes it when it ends, after the link and before the recorder."""
         self._notifier = notifier
+        self._only_news.append(notifier.take)
         self.observe(notifier.take)
+
+    def keep_history(self, every_s: float = EVERY_S, past: History | None = None) -> None:
+        """Remember what the values were, every `every_s` [s of machine time], from now on and after `past`.
+
+        Each moment costs an assessment: worth it where somebody may look, as long as the watch is not in a hurry.
+        """
+        self.history = History() if past is None else past
+        keeper = Keeper(self.history, every_s)
+        self._only_news.append(keeper.take)
+        self.observe(keeper.take)
 
     def serve_with(self, server: Serving) -> None:
         """Let screens attach through `server`; the session opens it when it runs and closes it when it ends."""
@@ -234,7 +250,7 @@ class Session:
         if self._standing is None:
             return
         for look in tuple(self._onlookers):
-            if self._notifier is None or look != self._notifier.take:
+            if look not in self._only_news:
                 self._show(look, self._standing)
 
     def _take(self, event: EngineInput) -> None:

@@ -18,6 +18,7 @@ from connectors.telemetry import Event, Execution, LinkChange, Sample, Tick
 from monitor.core.alert_types import AlertState, Priority, RequestKind
 from monitor.core.assessment import Assessment
 from monitor.core.engine import Engine
+from monitor.history.memory import History
 from monitor.service.heartbeat import EVERY_S, Heartbeat, status_text
 from monitor.service.seen_signal import acknowledge_all, seen_by_signal
 from monitor.service.service_manager import ServiceManager, service_manager
@@ -224,6 +225,7 @@ class Asked:
     source: str = "test"
     notice: str = ""
     ended: str | None = None
+    history: History = field(default_factory=History)
 
     def ask(self, kind: RequestKind, alert_id: str, *, reason: str = "", for_s: float = 0.0) -> None:
         """Note it."""

@@ -21,6 +21,7 @@ from monitor.attach.wire import (
     FromWatch,
     Hello,
     News,
+    Past,
     Refused,
     WireError,
     framed,
@@ -31,6 +32,9 @@ from monitor.attach.wire import (
 )
 from monitor.core.alert_types import Request, RequestKind
 from monitor.core.assessment import Assessment
+from monitor.every import Every
+from monitor.history.keeping import EVERY_S
+from monitor.history.memory import History
 
 ANSWER_S: Final = 5.0
 """How long a watch may take to say who it is [s]."""
@@ -125,6 +129,9 @@ class AttachedClient:
     def __init__(self, path: Path, terminal: str = "", monotonic: Callable[[], float] = time.monotonic) -> None:
         self.path, self._terminal, self._monotonic = path, terminal, monotonic
         self.latest: Assessment | None = None
+        self.history = History()
+        """What the values were: the watch's own past as it is told, and what has come since."""
+        self._is_due = Every(EVERY_S)
         self.source = ""
         self.ended: str | None = None
         self.watch: Hello | None = None
@@ -193,18 +200,34 @@ class AttachedClient:
             raise AttachError(clean_text(mismatch_text(watch, own), _LONGEST_TEXT))
         self.watch, self._connection, self._parting = watch, connection, ""
         self.source = clean_text(watch.source)
+        self.history, self._is_due = History(), Every(EVERY_S)
         if not connection.send(own):
             raise AttachError("the watch hung up")
 
     def _take(self, message: FromWatch) -> None:
         if isinstance(message, News):
-            self.latest = message.latest if message.latest is not None else self.latest
+            self._take_latest(message.latest)
             self._notice = clean_text(message.notice, _LONGEST_TEXT)
             self.ended = None if message.ended is None else clean_text(message.ended, _LONGEST_TEXT)
+        elif isinstance(message, Past):
+            self._take_past(message)
         elif isinstance(message, Refused):
             self._tell(clean_text(message.text))
         elif isinstance(message, Bye):
             self._parting = clean_text(message.text, _LONGEST_TEXT)
+
+    def _take_latest(self, latest: Assessment | None) -> None:
+        if latest is None:
+            return
+        self.latest = latest
+        if self._is_due(latest.time_s):
+            self.history.take(latest)
+
+    def _take_past(self, told: Past) -> None:
+        try:
+            self.history.add_past(told.piece)
+        except ValueError as error:
+            self._tell(f"part of the watch's past is not understood and left out: {clean_text(str(error))}")
 
     def _tell(self, text: str) -> None:
         self._told, self._told_until_s = text, self._monotonic() + TOLD_S

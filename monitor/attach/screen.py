@@ -8,7 +8,7 @@ import asyncio
 import os
 import re
 import socket
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from typing import Final, Protocol
 
 from connectors.clean_text import clean_text
@@ -20,6 +20,7 @@ from monitor.attach.wire import (
     Frames,
     FromWatch,
     Hello,
+    Past,
     Refused,
     WireError,
     framed,
@@ -30,6 +31,7 @@ from monitor.attach.wire import (
 )
 from monitor.core.alert_types import RequestKind
 from monitor.core.assessment import Assessment
+from monitor.history.memory import History, Piece
 
 PATIENCE_S: Final = 5.0
 """How long a message may take from its first byte to its last, and the first one to come [s]."""
@@ -55,6 +57,11 @@ class Watched(Protocol):
     @property
     def latest(self) -> Assessment | None:
         """The newest assessment; computed when read."""
+        ...
+
+    @property
+    def history(self) -> History:
+        """What the values were so far."""
         ...
 
     @property
@@ -111,6 +118,7 @@ class AttachedScreen(asyncio.Protocol):
         self._pid = 0
         self._who: Hello | None = None
         self._sent = -1
+        self._past: Iterator[Piece] | None = None
         self._unread_since_s: float | None = None
 
     @property
@@ -118,6 +126,11 @@ class AttachedScreen(asyncio.Protocol):
         """Who asks from this screen, as it is recorded."""
         terminal = "" if self._who is None else self._who.terminal
         return f"owner at {terminal if _TERMINAL.fullmatch(terminal) else f'process {self._pid}'}"
+
+    @property
+    def is_told_the_past(self) -> bool:
+        """Whether there is more of the watch's past to come."""
+        return self._past is not None
 
     def connection_made(self, transport: asyncio.BaseTransport) -> None:
         """Say who we are, to nobody but the same user."""
@@ -156,7 +169,7 @@ class AttachedScreen(asyncio.Protocol):
         self._lost(self)
 
     def show(self, frame: bytes, number: int) -> None:
-        """Send the newest state, the `number`th, unless it has it or has not read the last one."""
+        """Send the newest state, the `number`th, unless it has it or did not read the last one; then some of the past."""
         if self._transport is None or self._transport.is_closing():
             return
         if self._transport.get_write_buffer_size():
@@ -166,6 +179,8 @@ class AttachedScreen(asyncio.Protocol):
         if number != self._sent:
             self._sent = number
             self._transport.write(frame)
+        if not self._transport.get_write_buffer_size():
+            self._tell_past()
 
     def leave(self, reason: str) -> None:
         """Say why no more comes, and close when that is sent."""
@@ -175,6 +190,14 @@ class AttachedScreen(asyncio.Protocol):
         """Close at once."""
         if self._transport is not None:
             self._transport.abort()
+
+    def _tell_past(self) -> None:
+        """Send the next piece of the past: it is made only now, so that a screen that reads nothing costs no memory."""
+        piece = None if self._past is None else next(self._past, None)
+        if piece is None:
+            self._past = None
+        else:
+            self._write(Past(piece))
 
     def _let_go_if_stuck(self) -> None:
         now_s = self._loop.time()
@@ -207,7 +230,7 @@ class AttachedScreen(asyncio.Protocol):
         if not is_understood(message):
             own = hello(os.getpid())
             raise WireError(mismatch_text(own, message))
-        self._who = message
+        self._who, self._past = message, self._watch.history.pieces()
         refused = self._admit(self)
         if refused:
             self._part(refused)

@@ -19,6 +19,9 @@ from monitor.core.assessment import Assessment
 HZ: Final = 4.0
 """How often the newest state goes out at most [1/s]."""
 
+PAST_HZ: Final = 20.0
+"""How often a piece of the past goes out to a screen that has come [1/s]: a whole one has some twenty."""
+
 MOST_SCREENS: Final = 32
 
 TEND_S: Final = 5.0
@@ -141,7 +144,8 @@ class AttachServer:
         while True:
             if self._shown:
                 self._send()
-                await asyncio.sleep(1 / self._hz)
+                is_told = any(screen.is_told_the_past for screen in self._shown)
+                await asyncio.sleep(1 / max(self._hz, PAST_HZ if is_told else 0.0))
             else:
                 self._changed.clear()
                 await self._changed.wait()

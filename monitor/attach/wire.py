@@ -16,6 +16,7 @@ import numpy as np
 
 from monitor.core.alert_types import LONGEST_SHELVING_S, RequestKind
 from monitor.core.assessment import Assessment
+from monitor.history.memory import Piece
 from monitor.version import version
 
 PROTOCOL: Final = 1
@@ -55,6 +56,12 @@ class News(msgspec.Struct, frozen=True, tag_field="say", tag="news"):
     ended: str | None
 
 
+class Past(msgspec.Struct, frozen=True, tag_field="say", tag="past"):
+    """A piece of what the values were before the screen came; all of them are told once, one after the other."""
+
+    piece: Piece
+
+
 class Refused(msgspec.Struct, frozen=True, tag_field="say", tag="refused"):
     """A request that was not carried out, and why."""
 
@@ -76,7 +83,7 @@ class Ask(msgspec.Struct, frozen=True, tag_field="say", tag="ask"):
     for_s: Annotated[float, msgspec.Meta(ge=0.0, le=LONGEST_SHELVING_S)] = 0.0
 
 
-FromWatch = Hello | News | Refused | Bye
+FromWatch = Hello | News | Past | Refused | Bye
 FromScreen = Hello | Ask
 
 
@@ -146,7 +153,7 @@ def layout() -> str:
 
     It covers names, types and members of all classes below an assessment, and none of their descriptions.
     """
-    _, parts = msgspec.json.schema_components([News, Refused, Bye, Ask], schema_hook=_schema)
+    _, parts = msgspec.json.schema_components([News, Past, Refused, Bye, Ask], schema_hook=_schema)
     return hashlib.sha256(json.dumps(_bare(parts), sort_keys=True).encode()).hexdigest()[:8]
 
 

@@ -10,6 +10,7 @@ from monitor.commands.loading import loaded
 from monitor.config import demo_profile
 from monitor.core.engine import Engine
 from monitor.exit_codes import DONE, WrongUseError
+from monitor.history.keeping import spacing_at
 from monitor.recording.start import start_recording
 from monitor.running import Words, carry_out, manner_of, speed_of
 from monitor.session import Session
@@ -46,13 +47,16 @@ def _so_bad(scenario: Scenario, severity: str | None) -> Scenario:
 
 def _watch_night(scenario: Scenario, arguments: argparse.Namespace) -> int:
     manner, profile = manner_of(arguments), loaded(demo_profile)
+    speed = speed_of(arguments, manner)
     session = Session(
-        SimulatedLink(scenario, seed=arguments.seed, speed=speed_of(arguments, manner)),
+        SimulatedLink(scenario, seed=arguments.seed, speed=speed),
         Engine(profile.parameters),
         name=", ".join(filter(None, ("simulated machine", scenario.name, arguments.severity))),
         sensors=profile.parameters.sensors_needed,
         over="the simulated night is over",
     )
+    if speed is not None:  # as fast as it goes, it is over before anybody looks
+        session.keep_history(spacing_at(speed))
     session.serve_with(AttachServer(session, profile.parameters.machine))
     opening = [f"SIMULATED machine, invented strands, build '{scenario.build}', seed {arguments.seed}"]
     so_bad = "" if arguments.severity is None else f", {arguments.severity}"

@@ -47,6 +47,7 @@ def run(arguments: argparse.Namespace) -> int:
     session = _make_session(profile, arguments, resumed)
     notifier = Notifier(plan, profile.parameters.machine, record=lambda data: session.record_note("notification", data))
     session.notify_with(notifier)
+    session.keep_history(past=None if resumed is None else resumed.taken.caught_up.history)
     session.serve_with(doors(session, profile.parameters.machine, choice))
     opening = [*_opening(profile, session, plan), *of_resuming]
     if resumed is not None:

@@ -15,6 +15,7 @@ from monitor.core.alert_types import RequestKind
 from monitor.core.alert_values import point_values
 from monitor.core.assess import assess
 from monitor.core.assessment import Assessment
+from monitor.history.memory import History
 from monitor.replay.reading import Reading
 from monitor.replay.view import FASTEST, SPEEDS, Mark, ReplayView
 
@@ -70,6 +71,11 @@ class Player:
             model, state = self._reading.model, self._reading.timeline.state_at(self._count)
             self._shown = (self._count, assess(model, state, point_values(model, state)))
         return self._shown[1]
+
+    @property
+    def history(self) -> History:
+        """What the values were, as far as the recording was read: also what lies ahead of this place."""
+        return self._reading.history
 
     @property
     def replay(self) -> ReplayView:

@@ -11,13 +11,23 @@ from monitor.core.alert_types import AlertState, AlertTransition, Priority
 from monitor.core.engine_input import EngineInput
 from monitor.core.engine_state import build_model
 from monitor.core.parameters import Parameters
+from monitor.every import Every
+from monitor.history.level import Size
+from monitor.history.memory import History
 from monitor.recording.inputs import input_in
 from monitor.replay.checkpoints import Timeline
 from monitor.replay.clock import RecordedClock
 from monitor.replay.comparison import AlertMark, recorded_mark, replayed_mark
+from monitor.replay.glimpse import glimpse
 from monitor.replay.marks import Marks
 
 LOOK_AT_CLOCK_EVERY: Final = 8
+
+REMEMBERED_EVERY_S: Final = 30.0
+"""Spacing of what is remembered for trends [s of machine time]."""
+
+HISTORY_SIZES: Final = (Size(REMEMBERED_EVERY_S, 4320), Size(240.0, 2880))
+"""Levels of that history: all of it is looked at, and not only its end. A day and a half, and eight days."""
 _ENDS: Final = frozenset({"end", "resumed"})
 _AT_REST: Final = frozenset({AlertState.NORMAL, AlertState.RETURNED})
 
@@ -38,6 +48,9 @@ class Reading:
         self.model = build_model(parameters)
         self.timeline, self.marks = Timeline(self.model), Marks(self.model)
         self.clock = RecordedClock(recording.header.start)
+        self.history = History(HISTORY_SIZES)
+        """What the values were, as far as it was read."""
+        self._is_due = Every(REMEMBERED_EVERY_S)
         self.begin_s: float | None = None
         """Time of the first event [s]; None before it."""
         self.is_over = False
@@ -81,6 +94,8 @@ class Reading:
         before = self.timeline.head
         told = self.timeline.take(event)
         self.marks.take(before, self.timeline.head, event, told, self.timeline.count)
+        if self._is_due(self.timeline.head.time_s):
+            self.history.take(glimpse(self.model, self.timeline.head))
         self.replayed += map(replayed_mark, told)
         self.has_alarm = self.has_alarm or any(map(_is_alarm, told))
 

@@ -21,10 +21,12 @@ from monitor.core.alert_types import AlertTransition
 from monitor.core.engine import Engine
 from monitor.core.engine_input import EngineInput
 from monitor.core.next_use import NextUses
+from monitor.history.memory import History
 from monitor.recording.inputs import input_in
 from monitor.recording.place import open_to_append
 from monitor.replay.comparison import recorded_mark, replayed_mark
 from monitor.resume.feed import is_counter
+from monitor.resume.past import past_moment
 from monitor.resume.profile_change import profile_change
 from monitor.resume.time_away import ClockPair, clock_pair
 from monitor.step import Step
@@ -46,6 +48,7 @@ class CaughtUp:
     unwritten: list[AlertTransition] = field(default_factory=list)  # changes of alerts by the last event, not recorded
     has_gaps: bool = False
     planned_s: float = 0.0  # how far the build was along its plan
+    history: History = field(default_factory=History)  # as the recording's own summaries tell it, once a minute
 
     def take(self, item: Event | Conclusion) -> None:
         """Take in one line of the recording."""
@@ -59,9 +62,21 @@ class CaughtUp:
             return
         self.pair = clock_pair(item) or self.pair
         self.has_gaps = self.has_gaps or item.kind == "gap"
-        if item.kind == "alert":
+        if item.kind == "assessment":
+            self._remember(item)
+        elif item.kind == "alert":
             mark = recorded_mark(item)
             self.unwritten = [it for it in self.unwritten if not mark.agrees(replayed_mark(it))]
+
+    def remember_end(self) -> None:
+        """Remember the newest moment."""
+        if self.step is not None:
+            self.history.take(self.step.assessment)
+
+    def _remember(self, summary: Conclusion) -> None:
+        moment = past_moment(summary.time_s, summary.data)
+        if moment is not None:
+            self.history.take(moment)
 
     def _advance(self, event: EngineInput) -> None:
         self.step = self.engine.advance(event)
@@ -150,4 +165,5 @@ def _caught_up(recording: Recording, profile: Profile) -> CaughtUp:
         _refuse(recording.damage)
     if caught_up.step is None:
         _refuse("nothing was recorded in it")
+    caught_up.remember_end()
     return caught_up
