@@ -43,6 +43,7 @@ class Manner:
     fail_on_alarm: bool = False
     ascii_only: bool | None = None
     colour: bool | None = None
+    mouse: bool = False
     bell: bool = True
     notices: bool = False
 
@@ -60,6 +61,7 @@ def manner_of(arguments: argparse.Namespace) -> Manner:
         fail_on_alarm=arguments.fail_on_alarm,
         ascii_only=True if arguments.ascii else None,
         colour=False if arguments.no_color else None,
+        mouse=arguments.mouse,
         bell=not arguments.no_bell,
         notices=arguments.osc_notify,
     )
@@ -168,6 +170,7 @@ def _on_screen(session: Session, manner: Manner, printer: Printer) -> LinkFailed
                 it,
                 ascii_only=manner.ascii_only,
                 colour=manner.colour,
+                mouse=manner.mouse,
                 call=TerminalCall(bell=manner.bell, notices=manner.notices),
             ),
             instead=lambda: session.observe(printer.take),

@@ -114,6 +114,7 @@ async def _show(client: AttachedClient, arguments: argparse.Namespace) -> None:
             colour=False if arguments.no_color else None,
             owns_watch=False,
             call=TerminalCall(bell=not arguments.no_bell, notices=arguments.osc_notify),
+            mouse=arguments.mouse,
         )
     finally:
         await client.close()

@@ -58,6 +58,11 @@ def add_screen_options(view: "argparse._ArgumentGroup") -> None:
         help="have the terminal show a new ALARM as a desktop notification (OSC 9, which not every terminal knows)",
     )
     view.add_argument("--no-color", action="store_true", help="no colours on the screen; NO_COLOR does the same")
+    view.add_argument(
+        "--mouse",
+        action="store_true",
+        help="use the mouse as well; the terminal then selects text only with Shift held",
+    )
     view.add_argument("--ascii", action="store_true", help="draw the screen with ASCII characters only")
 
 

@@ -27,7 +27,7 @@ async def _show(player: Player, manner: Manner) -> None:
 
     playing = asyncio.create_task(player.run())
     try:
-        await show_replay(player, ascii_only=manner.ascii_only, colour=manner.colour)
+        await show_replay(player, ascii_only=manner.ascii_only, colour=manner.colour, mouse=manner.mouse)
     finally:
         playing.cancel()
         with suppress(asyncio.CancelledError):

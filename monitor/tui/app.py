@@ -7,10 +7,11 @@ import asyncio
 import os
 import sys
 import time
-from typing import ClassVar, Final
+from collections.abc import Callable
+from typing import Final
 
 from textual.app import App, ComposeResult
-from textual.binding import Binding, BindingType
+from textual.events import Event, MouseDown, MouseMove, MouseScrollDown, MouseScrollUp, MouseUp
 from textual.events import Key as KeyEvent
 
 from monitor.client import WatchClient
@@ -22,12 +23,13 @@ from monitor.tui.replay_desk import ReplayDesk
 from monitor.tui.terminal_choices import ascii_needed, colour_wanted
 from monitor.tui.terminal_guard import TerminalWatch, ending_signals
 
-_TYPE_NOTHING: Final = (
+_TYPE_NOTHING: Final = frozenset((
     "up", "down", "left", "right", "pageup", "pagedown", "home", "end", "tab", "shift+tab", "enter", "escape",
     "backspace", "ctrl+q",
-)  # fmt: skip
-"""Keys that type no character: bound, or the library would take some of them for its own."""
+))  # fmt: skip
+"""Keys that type no character and mean something."""
 
+_LEAVE_NOW: Final = "ctrl+c"
 _OFTEN_HZ: Final = 8.0
 
 
@@ -44,22 +46,24 @@ class ScreenApp(App[None], inherit_bindings=False):
         How often to ask for the newest assessment [1/s].
     call : TerminalCall or None
         How the terminal calls the owner; None for the bell alone.
+    mouse : bool
+        Take the mouse, which keeps the terminal from selecting text with it.
     """
 
     TITLE = "strandwatch"
     ENABLE_COMMAND_PALETTE = False
     ALLOW_SELECT = False
     CSS = "Screen { background: ansi_default; color: ansi_default; overflow: hidden; }"
-    BINDINGS: ClassVar[list[BindingType]] = [
-        *(Binding(key, f"press('{key}')", show=False, priority=True) for key in _TYPE_NOTHING),
-        Binding("ctrl+c", "leave_now", "leave", show=False, priority=True),
-    ]
 
-    def __init__(self, desk: Desk, *, colour: bool, hz: float = 4, call: TerminalCall | None = None) -> None:
+    def __init__(
+        self, desk: Desk, *, colour: bool, hz: float = 4, call: TerminalCall | None = None, mouse: bool = False
+    ) -> None:
         super().__init__(ansi_color=True)
         self.theme = "ansi-dark"
         self.desk = desk
         self.panel = LineWidget(desk.lines, colour=colour)
+        self.mouse = mouse
+        self._pressed_at: tuple[int, int] | None = None
         self._hz = hz
         self._call = TerminalCall(bell=True, notices=False) if call is None else call
         self.failure: Exception | None = None
@@ -76,22 +80,57 @@ class ScreenApp(App[None], inherit_bindings=False):
         self.take_newest()
         self.set_interval(1 / self._hz, self.take_newest)
 
-    def on_key(self, event: KeyEvent) -> None:
-        """Hand a character to the desk; a key that types none comes by its binding."""
-        event.stop()
-        if event.character is not None and event.is_printable:
-            self.action_press(event.character)
+    async def on_event(self, event: Event) -> None:
+        """Take keys as they come: on the library's own ways some would overtake others typed before them."""
+        if isinstance(event, KeyEvent):
+            self._take_key(event)
+        else:
+            await super().on_event(event)
 
-    def action_press(self, key: str) -> None:
-        """Hand a key to the desk."""
-        self.desk.press(key)
+    def on_mouse_scroll_up(self, event: MouseScrollUp) -> None:
+        """Turn the wheel up."""
+        event.stop()
+        self._point(lambda: self.desk.turn_wheel(up=True))
+
+    def on_mouse_scroll_down(self, event: MouseScrollDown) -> None:
+        """Turn the wheel down."""
+        event.stop()
+        self._point(lambda: self.desk.turn_wheel(up=False))
+
+    def on_mouse_down(self, event: MouseDown) -> None:
+        """Begin a click or a drag."""
+        self._pressed_at = (event.screen_x, event.screen_y)
+
+    def on_mouse_move(self, event: MouseMove) -> None:
+        """Drag."""
+        if self._pressed_at is not None and event.button and event.screen_x != self._pressed_at[0]:
+            cells, self._pressed_at = event.screen_x - self._pressed_at[0], (event.screen_x, -1)
+            self._point(lambda: self.desk.drag(cells))
+
+    def on_mouse_up(self, event: MouseUp) -> None:
+        """Click, where nothing was dragged."""
+        if self._pressed_at == (event.screen_x, event.screen_y):
+            self._point(lambda: self.desk.click(event.screen_x, event.screen_y))
+        self._pressed_at = None
+
+    def _take_key(self, event: KeyEvent) -> None:
+        if event.key == _LEAVE_NOW:  # without asking, as an interrupt does everywhere
+            self.exit()
+        elif event.character is not None and event.is_printable:
+            self._after(lambda: self.desk.press(event.character or ""))
+        elif event.key in _TYPE_NOTHING:
+            self._after(lambda: self.desk.press(event.key))
+
+    def _point(self, deed: Callable[[], None]) -> None:
+        if self.mouse:
+            self._after(deed)
+
+    def _after(self, deed: Callable[[], None]) -> None:
+        """Show what the desk shows after a deed."""
+        deed()
         self.panel.update()
         if self.desk.is_left:
             self.exit()
-
-    def action_leave_now(self) -> None:
-        """Leave without asking, as an interrupt does everywhere."""
-        self.exit()
 
     def leave_quietly(self) -> None:
         """Close the screen without waiting for a terminal that takes nothing."""
@@ -140,6 +179,7 @@ async def show(
     hz: float = 4,
     owns_watch: bool = True,
     call: TerminalCall | None = None,
+    mouse: bool = False,
 ) -> None:
     """Show a watch until the owner leaves, the process is told to end, or the terminal goes away.
 
@@ -157,16 +197,20 @@ async def show(
         Whether leaving ends the watch.
     call : TerminalCall or None
         How the terminal calls the owner; None for the bell alone.
+    mouse : bool
+        As of `ScreenApp`.
     """
     desk = Desk(client, ascii_only=_ascii(ascii_only), owns_watch=owns_watch)
-    await _show_app(ScreenApp(desk, colour=_colour(colour), hz=hz, call=call))
+    await _show_app(ScreenApp(desk, colour=_colour(colour), hz=hz, call=call, mouse=mouse))
 
 
-async def show_replay(control: ReplayControl, *, ascii_only: bool | None = None, colour: bool | None = None) -> None:
+async def show_replay(
+    control: ReplayControl, *, ascii_only: bool | None = None, colour: bool | None = None, mouse: bool = False
+) -> None:
     """Show a replay until the owner leaves; everything else as `show`. An ALARM of the past calls nobody."""
     desk = ReplayDesk(control, ascii_only=_ascii(ascii_only))
     silent = TerminalCall(bell=False, notices=False)
-    await _show_app(ScreenApp(desk, colour=_colour(colour), hz=_OFTEN_HZ, call=silent))
+    await _show_app(ScreenApp(desk, colour=_colour(colour), hz=_OFTEN_HZ, call=silent, mouse=mouse))
 
 
 def _ascii(wanted: bool | None) -> bool:  # noqa: FBT001 -- the caller's own answer, if any
@@ -184,7 +228,7 @@ async def _show_app(app: ScreenApp) -> None:
         loop.call_soon_threadsafe(app.leave_quietly)
 
     with ending_signals(leave):
-        await app.run_async(mouse=False)
+        await app.run_async(mouse=app.mouse)
     if app.failure is not None:
         raise app.failure
     task = asyncio.current_task()

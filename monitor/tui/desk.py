@@ -14,15 +14,15 @@ from typing import Any, Final
 from monitor.client import WatchClient
 from monitor.core.alert_types import AlertState, Priority, RequestKind
 from monitor.core.assessment import Assessment
-from monitor.history.channels import Channel
 from monitor.tui.find import Finding, Found, places_of
 from monitor.tui.ink import Line
 from monitor.tui.keys import key_for
 from monitor.tui.pages import Page
+from monitor.tui.pointing import click, wheel
 from monitor.tui.present import frame
 from monitor.tui.questions import Question
-from monitor.tui.trend_channels import channels_shown, group_of, titles
-from monitor.tui.trend_choice import Group, TrendChoice
+from monitor.tui.trend_channels import alone_or_back, channels_shown, titles
+from monitor.tui.trend_choice import TrendChoice
 from monitor.tui.view import View
 
 _DEED: Final = re.compile(r"(\w+)(?:\((-?\d+)\))?")
@@ -59,6 +59,7 @@ class Desk:
         self._heard: Assessment | None = None
         self._heard_at_s = monotonic()
         self._calling: frozenset[str] = frozenset()
+        self._size = 0, 0
         self.view = View(None, client.source)
         self.is_left = False
         """Whether the owner has left."""
@@ -94,6 +95,7 @@ class Desk:
 
     def lines(self, width: int, height: int) -> tuple[Line, ...]:
         """Exactly `height` lines, none wider than `width` cells."""
+        self._size = width, height
         return frame(self.view, width, height, ascii_only=self._ascii_only)
 
     def press(self, key: str) -> None:
@@ -104,6 +106,21 @@ class Desk:
             self._answer(self.view.question, key)
         else:
             self._press_plain(key)
+
+    def click(self, x: int, y: int) -> None:
+        """Do what a click at a cell means on the screen as it was drawn last."""
+        for key in click(self.view, *self._size, x, y):
+            self.press(key)
+
+    def turn_wheel(self, *, up: bool) -> None:
+        """Do what a step of the wheel means."""
+        self.press(wheel(self.view, up=up))
+
+    def drag(self, cells: int) -> None:
+        """Move the time shown along with the pointer, to the right for more than 0."""
+        width = self._size[0]
+        if self.view.page is Page.TRENDS and width > 0:
+            self._retime(lambda it, begin_s, now_s: it.panned(-cells / width, begin_s, now_s))
 
     def change(self, **parts: object) -> None:
         """Change parts of the view."""
@@ -130,8 +147,8 @@ class Desk:
             "strand": self._strand,
             "next": self._next,
             "group": lambda step: self.change(trend=self.view.trend.other(step)),
-            "graph": lambda step: self.change(trend=self.view.trend.beside(step, len(self._graphs))),
-            "alone": self._alone,
+            "graph": lambda step: self._look_at(lambda it, latest: it.beside(step, len(channels_shown(it, latest)))),
+            "alone": lambda: self._look_at(alone_or_back),
             "zoom": lambda step: self._retime(lambda it, begin_s, now_s: it.zoomed(step, now_s - begin_s)),
             "pan": lambda step: self._retime(lambda it, begin_s, now_s: it.panned(_PAN * step, begin_s, now_s)),
             "whole": lambda: self.change(trend=self.view.trend.whole()),
@@ -233,19 +250,9 @@ class Desk:
     def _inputs(self) -> list[int]:
         return [] if self.view.latest is None else [strand.input for strand in self.view.latest.strands]
 
-    @property
-    def _graphs(self) -> tuple[Channel, ...]:
-        return () if self.view.latest is None else channels_shown(self.view.trend, self.view.latest)
-
-    def _alone(self) -> None:
-        """Show the marked graph with all the room there is, or go back to those it belongs to."""
-        trend, graphs = self.view.trend, self._graphs
-        group = group_of(trend.channel)
-        if trend.group is not Group.ONE and graphs:
-            self.change(trend=trend.of(graphs[min(trend.marked, len(graphs) - 1)].key))
-        elif trend.group is Group.ONE and group is not None and self.view.latest is not None:
-            keys = [it.key for it in channels_shown(trend.within(group, 0), self.view.latest)]
-            self.change(trend=trend.within(group, keys.index(trend.channel) if trend.channel in keys else 0))
+    def _look_at(self, change: Callable[[TrendChoice, Assessment], TrendChoice]) -> None:
+        if self.view.latest is not None:
+            self.change(trend=change(self.view.trend, self.view.latest))
 
     def _retime(self, change: Callable[[TrendChoice, float, float], TrendChoice]) -> None:
         if self.view.latest is not None:

@@ -36,9 +36,16 @@ def channels_shown(trend: TrendChoice, latest: Assessment) -> tuple[Channel, ...
     return tuple(channel for _, channel in sorted(ranked, key=lambda it: _place(*it)))
 
 
-def group_of(key: str) -> Group | None:
-    """The group that has a curve; None for one that stands alone."""
-    return next((group for group, kinds in _KINDS.items() if _rank(key, kinds) is not None), None)
+def alone_or_back(trend: TrendChoice, latest: Assessment) -> TrendChoice:
+    """The marked value alone; from one alone back to those it belongs to, if it belongs to any."""
+    if trend.group is not Group.ONE:
+        shown = channels_shown(trend, latest)
+        return trend.of(shown[min(trend.marked, len(shown) - 1)].key) if shown else trend
+    group = next((group for group, kinds in _KINDS.items() if _rank(trend.channel, kinds) is not None), None)
+    if group is None:
+        return trend
+    keys = [channel.key for channel in channels_shown(trend.within(group, 0), latest)]
+    return trend.within(group, keys.index(trend.channel) if trend.channel in keys else 0)
 
 
 def titles(latest: Assessment | None) -> tuple[tuple[str, str], ...]:
