@@ -11,10 +11,12 @@ from monitor.tui.pages import Page
 from monitor.tui.present import frame
 from monitor.tui.view import View
 from tests import screen_samples as samples
+from tests.trend_examples import six_hours
 
 VIEWS = {
     "healthy": View(samples.healthy(), "simulated machine", clock="03:12:07"),
     "troubled": View(samples.troubled(), "simulated machine", clock="03:12:07"),
+    "with a past": View(samples.healthy(), "simulated machine", clock="03:12:07", history=six_hours()),
     "unsure": View(samples.unsure(), "simulated machine", clock="03:12:07"),
     "stale": View(samples.stale(), "simulated machine", clock="03:12:07"),
     "heating up": View(samples.heating_up(), "simulated machine", clock="03:12:07"),
@@ -92,8 +94,8 @@ def test_the_picture_is_there_at_the_usual_sizes() -> None:
 
 def test_a_healthy_frame_asks_for_no_colour() -> None:
     """No span of a healthy, waiting, silent or leaving screen names a priority's colour."""
-    for name in ("healthy", "heating up", "nothing yet", "silent", "leaving"):
-        for page in (Page.WATCH, Page.PATH, Page.HELP):
+    for name in ("healthy", "with a past", "heating up", "nothing yet", "silent", "leaving"):
+        for page in (Page.WATCH, Page.PATH, Page.TRENDS, Page.HELP):
             lines = frame(replace(VIEWS[name], page=page), 120, 40)
             assert not [span for line in lines for span in line if span.look.signal is not None]
 

@@ -180,15 +180,19 @@ def test_a_line_of_times_is_round_and_in_place(span_s: float, cells: int) -> Non
     assert len(text) == cells
     assert text.endswith("now│")
     unit_s = {"s": 1.0, "min": 60.0, "h": 3600.0, "d": 86_400.0}
-    for label in re.finditer(r"│-((?:\d+ (?:s|min|h|d) ?)+)", text):
-        words = label[1].split()
+    labels = list(re.finditer(r"(│?)-((?:\d+ (?:s|min|h|d)(?: (?=\d))?)+)(│?)", text))
+    for label in labels:
+        words = label[2].split()
         ago_s = sum(float(n) * unit_s[unit] for n, unit in zip(words[::2], words[1::2], strict=True))
-        assert abs(label.start() - (1 - ago_s / span_s) * cells) <= 1
+        mark = label.start() if label[1] else label.end() - 1
+        assert text[mark] == "│"
+        assert abs(mark - (1 - ago_s / span_s) * cells) <= 1
+    assert len(labels) >= (1 if cells < 57 else 3)
 
 
 def test_times_to_come_stand_after_now() -> None:
     """With a column for now, labels before it count back and labels after it forward, each on its own scale."""
     text = "".join(s.text for s in time_axis(NOW_S - 7200, NOW_S + 3600, 81, now_s=NOW_S, now_at=60))
-    assert text.index("│now") == 60
+    assert text.index("now│") == 57
     assert "-1 h" in text[:60]
     assert "+" in text[60:]

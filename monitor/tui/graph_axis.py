@@ -7,9 +7,9 @@ from typing import Final
 from monitor.tui.graph_scale import ROUND_S
 from monitor.tui.ink import DIM, Line, Span
 
-_LEAST_APART: Final = 12
+_LEAST_APART: Final = 9
 _TICK: Final = "│"
-_STEPS_S: Final = (1.0, 2.0, 5.0, 10.0, 30.0, *ROUND_S)
+_STEPS_S: Final = (10.0, *ROUND_S)
 _MINUTE_S, _HOUR_S, _DAY_S = 60.0, 3600.0, 86_400.0
 _DAYS_FROM_S: Final = 3 * _DAY_S
 
@@ -40,17 +40,22 @@ def time_axis(
 
 
 def _times(begin_s: float, end_s: float, cells: int, now_s: float, now: str) -> Iterator[tuple[float, str]]:
-    """Now first, then round times outwards from it."""
+    """Now first, then round times outwards from it, as close as their words allow."""
     if begin_s <= now_s <= end_s:
         yield now_s, now
     length_s = end_s - begin_s
     if cells <= 0 or not 0 < length_s < math.inf:
         return
-    step_s = next((step for step in _STEPS_S if step * cells >= _LEAST_APART * length_s), length_s)
-    first, last = math.ceil((begin_s - now_s) / step_s), math.floor((end_s - now_s) / step_s)
-    for at in sorted(range(first, last + 1), key=abs):
-        if at:
-            yield now_s + at * step_s, f"{'-' if at < 0 else '+'}{ago(abs(at) * step_s)}"
+    for step_s in (step for step in _STEPS_S if step * cells >= _LEAST_APART * length_s):
+        first, last = math.ceil((begin_s - now_s) / step_s), math.floor((end_s - now_s) / step_s)
+        labels = [
+            (now_s + at * step_s, f"{'-' if at < 0 else '+'}{ago(abs(at) * step_s)}")
+            for at in sorted(range(first, last + 1), key=abs)
+            if at
+        ]
+        if max((len(text) for _, text in labels), default=0) + len("│ ") <= step_s / length_s * cells:
+            yield from labels
+            return
 
 
 def ago(time_s: float) -> str:
@@ -79,8 +84,8 @@ def _column(time_s: float, begin_s: float, end_s: float, cells: int, now_s: floa
 
 
 def _write(row: list[str], column: int, text: str) -> None:
-    """A label behind its mark, or before it where it would not fit behind; none that would touch another."""
-    for label, first in ((_TICK + text, column), (text + _TICK, column - len(text))):
+    """A label before its mark, or behind it where it would not fit before; none that would touch another."""
+    for label, first in ((text + _TICK, column - len(text)), (_TICK + text, column)):
         last = first + len(label)
         if first >= 0 and last <= len(row) and not "".join(row[max(0, first - 1) : last + 1]).strip():
             row[first:last] = label

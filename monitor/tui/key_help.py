@@ -33,8 +33,9 @@ _ROWS: Final = (
 _READING: Final = {
     Page.TRENDS: (
         ("█", "from the lowest to the highest value in the time of one column"),
-        ("┄", "a limit, by its name at the right; with several, the letter tells which"),
+        ("┄", "a limit, its name and value at the right; an arrow where it lies beyond"),
         ("░", "no data came, or nothing that counts: nothing is drawn across a gap"),
+        ("↑", "higher than the graph reaches; of a time left: no limit ahead"),
     ),
     Page.AHEAD: (
         ("━", "hot and within its doses if nothing changes; ▒ past its warn dose"),

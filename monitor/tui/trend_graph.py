@@ -115,15 +115,20 @@ def _words(channel: Channel, trend: Trend, *, is_old: bool) -> list[Span]:
         return [title, Span("  not known in this time", DIM)]
     value = value_words(channel.unit, float(trend.last[trend.known][-1]))
     is_newest = bool(trend.known[-1]) and not is_old
-    low, high = (
-        _end(channel.unit, float(end)) for end in (trend.low[trend.known].min(), trend.high[trend.known].max())
-    )
     return [
         title,
         Span(f"  {value}" if is_newest else f"  {value}?", PLAIN if is_newest else DIM),
-        Span(f"  from {low} to {high}" if low != high else "", DIM),
+        Span(_range(channel.unit, float(trend.low[trend.known].min()), float(trend.high[trend.known].max())), DIM),
     ]
 
 
-def _end(unit: str, value: float) -> str:
-    return value_words(unit, value) if unit == "s" else value_words(unit, value).removesuffix(f" {unit}")
+def _range(unit: str, lowest: float, highest: float) -> str:
+    """From where to where it went; of times left only the shortest counts."""
+    low, high = (value_words(unit, value) for value in (lowest, highest))
+    if low == high:
+        return ""
+    return (
+        f"  lowest {low}"
+        if unit == "s"
+        else f"  from {low.removesuffix(f' {unit}')} to {high.removesuffix(f' {unit}')}"
+    )
