@@ -154,6 +154,16 @@ def test_what_was_looked_at_later_says_before_what() -> None:
     assert "-1 h 30 min" in text.splitlines()[-1]
 
 
+def test_moving_keeps_to_what_there_is() -> None:
+    """Back no farther than the beginning, on no farther than now; where there is less, it goes on with now."""
+    hour = TrendChoice(span_s=3600.0)
+    assert hour.panned(-0.5, 0.0, 9000.0).end_s == 7200.0
+    assert hour.panned(-0.5, 0.0, 9000.0).panned(-5.0, 0.0, 9000.0).end_s == 3600.0
+    assert hour.panned(-0.5, 0.0, 9000.0).panned(0.5, 0.0, 9000.0).end_s is None
+    assert hour.panned(-0.5, 0.0, 1800.0).end_s is None
+    assert hour.whole().panned(-0.5, 0.0, 9000.0) == hour.whole()
+
+
 def test_before_anything_is_remembered_the_page_says_so() -> None:
     """Without a history, or with an empty one, there is a sentence."""
     for view in (view_of(ALL_TIME, history=History()), replace(view_of(ALL_TIME), history=None)):

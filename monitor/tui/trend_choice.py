@@ -79,9 +79,8 @@ class TrendChoice:
         if self.span_s is None:
             return self
         end_s = (now_s if self.end_s is None else self.end_s) + share * self.span_s
-        if end_s >= now_s:
-            return replace(self, end_s=None)
-        return replace(self, end_s=max(end_s, min(now_s, begin_s + self.span_s)))
+        end_s = max(end_s, begin_s + self.span_s)
+        return replace(self, end_s=None if end_s >= now_s else end_s)
 
     def whole(self) -> "TrendChoice":
         """All there is, up to now."""
