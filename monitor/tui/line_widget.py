@@ -1,10 +1,10 @@
-"""A widget that draws whole lines itself and repaints only those that changed.
+"""A widget that draws whole lines itself and repaints only the cells that changed.
 
 Owns the step from looks to terminal styles: the sixteen colours of the terminal's own palette, three of them used,
 and its own background throughout. Knows nothing of what the lines say.
 """
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Sequence
 from functools import lru_cache
 from typing import Final
 
@@ -16,6 +16,7 @@ from textual.strip import Strip
 from textual.widget import Widget
 
 from monitor.core.alert_types import Priority
+from monitor.tui.changed_cells import changed_cells
 from monitor.tui.ink import Line, Look
 
 _COLOURS: Final = {Priority.ALARM: 1, Priority.WARNING: 3, Priority.CAUTION: 6}
@@ -51,10 +52,10 @@ class LineWidget(Widget):
         self._drawn_width = 0
 
     def update(self) -> None:
-        """Draw anew and repaint the lines that changed."""
+        """Draw anew and repaint the cells that changed."""
         changed = self._rebuild()
         if changed:
-            self.refresh(*_regions(changed, self._drawn_width))
+            self.refresh(*changed)
 
     def on_resize(self) -> None:
         """Draw anew at the new size."""
@@ -72,28 +73,23 @@ class LineWidget(Widget):
             return lines
         return [line.crop_extend(crop.x, crop.right, None) for line in lines]
 
-    def _rebuild(self) -> list[int]:
+    def _rebuild(self) -> list[Region]:
+        """Draw all lines; return where cells have changed."""
         width, height = self.size
         lines = self._draw(width, height)
         if width != self._drawn_width or len(lines) != len(self._lines):
-            changed = list(range(len(lines)))
-            self._strips = [Strip.blank(width)] * len(lines)
+            self._strips = [self._strip(line, width) for line in lines]
+            changed = [Region(0, 0, width, len(lines))]
         else:
-            changed = [y for y, line in enumerate(lines) if line != self._lines[y]]
-        for y in changed:
-            self._strips[y] = self._strip(lines[y], width)
+            changed = []
+            for y, (line, before) in enumerate(zip(lines, self._lines, strict=True)):
+                if line != before:
+                    self._strips[y] = self._strip(line, width)
+                    first, last = changed_cells(before, line, width)
+                    changed.append(Region(first, y, last - first, 1))
         self._lines, self._drawn_width = lines, width
         return changed
 
     def _strip(self, line: Line, width: int) -> Strip:
         segments = [Segment(span.text, style_of(span.look, colour=self._colour)) for span in line if span.text]
         return Strip(segments).adjust_cell_length(width)
-
-
-def _regions(rows: Sequence[int], width: int) -> Iterator[Region]:
-    """Rows in ascending order, joined to regions of neighbours."""
-    first = rows[0]
-    for row, after in zip(rows, [*rows[1:], -1], strict=True):
-        if after != row + 1:
-            yield Region(0, first, width, row - first + 1)
-            first = after

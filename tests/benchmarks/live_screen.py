@@ -30,17 +30,18 @@ class Terminal:
 
     command: list[str]
     pid: int = 0
+    master: int = -1
     seen: bytearray = field(default_factory=bytearray)
     began_s: float = 0.0
 
     def __enter__(self) -> "Terminal":
         self.began_s = time.perf_counter()
-        self.pid, master = pty.fork()
+        self.pid, self.master = pty.fork()
         if self.pid == 0:
             os.environ.update(TERM="xterm-256color", COLUMNS=str(COLUMNS), LINES=str(ROWS), LANG="C.UTF-8")
             os.execvp(self.command[0], self.command)  # noqa: S606 -- a child of our own, no shell
-        fcntl.ioctl(master, termios.TIOCSWINSZ, struct.pack("HHHH", ROWS, COLUMNS, 0, 0))
-        threading.Thread(target=self._read, args=(master,), daemon=True).start()
+        fcntl.ioctl(self.master, termios.TIOCSWINSZ, struct.pack("HHHH", ROWS, COLUMNS, 0, 0))
+        threading.Thread(target=self._read, args=(self.master,), daemon=True).start()
         return self
 
     def _read(self, master: int) -> None:
@@ -52,6 +53,10 @@ class Terminal:
             if not data:
                 return
             self.seen += data
+
+    def press(self, key: str) -> None:
+        """Type a character."""
+        os.write(self.master, key.encode())
 
     def wait_for(self, words: str) -> float:
         """Seconds from the start until the screen shows `words`."""
