@@ -184,6 +184,15 @@ def test_without_an_end_is_told_by_an_arrow_at_the_top() -> None:
     assert GAP not in "".join(plot)
 
 
+def test_a_trifle_below_zero_is_drawn_at_the_bottom() -> None:
+    """Slip of a fraction of a percent below 0 takes no room from what is above, and is no arrow."""
+    values = np.where(np.arange(20) < 10, -0.3, 4.0)
+    layout = layout_for(40)
+    text = text_of(graph(Curve(values, values, np.ones(20, bool), "%"), (), layout, 5))
+    assert text[-1].split()[0] == "0"
+    assert text[-1].count("▄") == 10
+
+
 @settings(max_examples=80, deadline=None)
 @given(_UNITS, st.lists(_ANY, max_size=8), st.lists(_ANY, max_size=4))
 def test_a_scale_has_its_labels_in_it_and_its_ends_in_order(
@@ -198,4 +207,7 @@ def test_a_scale_has_its_labels_in_it_and_its_ends_in_order(
     sane = [value for value in values if abs(value) <= 1e12]
     slack = 1e-6 * max(1.0, scale.top - scale.bottom)
     assert scale.bottom < scale.top
-    assert all(scale.bottom - slack <= value and (unit == "s" or value <= scale.top + slack) for value in sane)
+    assert all(
+        value >= scale.bottom - slack - 0.05 * max(scale.top, 10.0) and (unit == "s" or value <= scale.top + slack)
+        for value in sane
+    )

@@ -67,9 +67,9 @@ class Canvas:
         first, last = self._halves(low, scale), self._halves(high, scale)
         is_upper, is_lower = ((first <= half) & (last >= half) & known for half in (upper, upper - 1))
         shapes = np.array(list(CURVE))[2 * is_upper + is_lower]
-        beyond = known & ((low > scale.top) | (high < scale.bottom))
-        shapes[0, beyond & (low > scale.top)] = OVER
-        shapes[-1, beyond & (high < scale.bottom)] = UNDER
+        half = (scale.top - scale.bottom) / (2 * self.rows)
+        shapes[0, known & (low > scale.top + half)] = OVER
+        shapes[-1, known & (high < scale.bottom - half)] = UNDER
         drawn = shapes != " "
         columns = len(low)
         self._chars[:, :columns][drawn] = shapes[drawn]

@@ -24,6 +24,9 @@ ROUND_S: Final = (
 _MOST_STEPS: Final = 4
 _HOUR_S: Final = 3600.0
 _MINUTE_S: Final = 60.0
+_TRIFLE: Final = 0.05
+"""So little below 0, as a share of the range, is not worth room below 0."""
+
 _LONG_AHEAD_S: Final = 8 * _HOUR_S
 _WHOLE_FROM: Final = 20.0
 _BRIEF_FROM: Final = 1e5
@@ -119,7 +122,10 @@ def _ends(unit: str, manner: _Manner, values: list[float]) -> tuple[float, float
     low, high = min(values), max(values)
     if unit == "s":
         high = min(high, max(_LONG_AHEAD_S, 2 * low))
-    return (min(low, 0.0), max(high, 0.0)) if manner.from_zero else (low, high)
+    if not manner.from_zero:
+        return low, high
+    is_trifle = -_TRIFLE * max(high, manner.least) <= low < 0.0
+    return 0.0 if is_trifle else min(low, 0.0), max(high, 0.0)
 
 
 def _rounded(unit: str, low: float, high: float) -> Scale:
