@@ -1,5 +1,6 @@
 """`watch --serve` and `attach --serve`: what is told where, and a real browser that looks through both."""
 
+import io
 import re
 import signal
 import socket
@@ -15,6 +16,7 @@ import pytest
 
 from monitor.attach.place import sockets
 from monitor.cli import main
+from monitor.commands.serve_choice import served_words
 from monitor.commands.serve_run import Finder
 from monitor.serve.address import Listening
 from monitor.serve.choice import Choice
@@ -114,6 +116,40 @@ def test_what_is_said_of_the_way_there() -> None:
     assert list(caution(_choice("0.0.0.0", public=("https://watch.example",)))) == []  # noqa: S104 -- never listened at
     assert address(_choice("::", public=("https://watch.example",))).startswith("https://watch.example/?token=")
     assert re.match(r"http://[0-9.]+:8642/", address(_choice("0.0.0.0")))  # noqa: S104
+
+
+class _Stream(io.StringIO):
+    """Output that is a terminal, or not."""
+
+    def __init__(self, *, is_terminal: bool) -> None:
+        super().__init__()
+        self._is_terminal = is_terminal
+
+    def isatty(self) -> bool:
+        return self._is_terminal
+
+
+def test_the_token_is_shown_on_a_terminal_and_nowhere_else(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Where output or errors lead elsewhere, a private file has it; where none can be written, it is told so."""
+    monkeypatch.setenv("XDG_RUNTIME_DIR", str(tmp_path / "run"))
+    left = tmp_path / "run" / "strandwatch" / "browser-4194999.address"  # beyond the kernel's highest number
+    left.parent.mkdir(parents=True)
+    left.write_text("left by a watch that was killed")
+    for out, err in ((True, True), (True, False), (False, True)):
+        monkeypatch.setattr("sys.stdout", _Stream(is_terminal=out))
+        monkeypatch.setattr("sys.stderr", _Stream(is_terminal=err))
+        with served_words(_choice("127.0.0.1")) as told:
+            (kept,) = left.parent.iterdir()
+            assert stat.S_IMODE(kept.stat().st_mode) == 0o600
+            assert kept.read_text() == f"http://127.0.0.1:8642/?token={TOKEN}\n"
+            assert (TOKEN in told[0]) is (out and err)
+            assert str(kept) in told[0]
+        assert not list(left.parent.iterdir())
+    monkeypatch.setattr("monitor.commands.serve_choice.directories", lambda: [Path("/proc/none")])
+    with served_words(_choice("127.0.0.1")) as told:
+        assert "its token is nowhere, as no private file could be written" in told[0]
+    with served_words(None) as told:
+        assert told == []
 
 
 def test_a_watch_that_was_started_anew_is_found_again(place: Place, monkeypatch: pytest.MonkeyPatch) -> None:

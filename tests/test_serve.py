@@ -24,7 +24,7 @@ from monitor.serve import server as serve_server
 from monitor.serve import tab as serve_tab
 from monitor.serve.address import Listening
 from monitor.serve.choice import Choice
-from monitor.serve.looking import ONLY_LOOKS
+from monitor.serve.looking import ONLY_LOOKS, LookingClient
 from monitor.serve.server import MOST_CONNECTIONS, MOST_TABS, ScreenServer
 from monitor.session import Session
 from tests.attach_examples import HeldNight, session_of, until
@@ -127,12 +127,15 @@ async def test_a_page_that_may_only_look_asks_for_nothing_and_is_told_so(place: 
         await page.until("Unacknowledged")
         for key in "ksor":
             page.press(key)
-        await page.until("this screen may only look")
+        await page.until_told("note", ONLY_LOOKS)
         (tab,) = watch.server._tabs
+        assert ONLY_LOOKS not in page.text  # the watch itself is in no trouble
+        assert isinstance(tab._client, LookingClient)
+        asked: list[bool] = []
+        tab._client.refuse = lambda: asked.append(True)  # type: ignore[method-assign]  # to count
         tab._may_ask = True  # what the page is offered; the client still passes nothing on
         page.press("k")
-        await asyncio.sleep(0.3)
-        assert ONLY_LOOKS in tab._client.notice
+        await until(lambda: bool(asked))
         assert session.latest is not None
         assert session.latest.alerts[0].state is AlertState.UNACKNOWLEDGED
         assert not session.latest.held_back

@@ -9,13 +9,13 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from monitor.core.alert_types import Priority
-from monitor.serve.buttons import ASKING, asks, buttons
+from monitor.serve.buttons import _CHOOSING, _LEFT_OUT, _ONLY_ON, _WORDS, ASKING, asks, buttons
 from monitor.serve.hearing import NotUnderstoodError, Pressed, Sized, heard
 from monitor.serve.painting import BOLD, DIM, REVERSE, SIGNAL, WIDE, Painter, look_code, row
 from monitor.serve.tab import title
 from monitor.tui.desk import Desk
 from monitor.tui.ink import Line, Look, Span, width_of
-from monitor.tui.keys import KEYS
+from monitor.tui.keys import KEYS, deeds, key_for
 from monitor.tui.view import View
 from tests import screen_samples as samples
 from tests.screen_samples import FakeWatch
@@ -131,8 +131,6 @@ def view_of(desk: Desk) -> View:
 
 def test_every_button_presses_a_key_that_means_something_there() -> None:
     """On each page in turn, and with something to be answered or found; words are there wherever a key has some."""
-    from monitor.tui.keys import key_for  # noqa: PLC0415 -- beside its use
-
     desk = Desk(FakeWatch(samples.troubled()))
     for page in ("", "a", "p", "v", "c", "?", "4"):
         for key in filter(None, (page,)):
@@ -144,6 +142,13 @@ def test_every_button_presses_a_key_that_means_something_there() -> None:
         assert len({key for key, _, _ in shown}) == len(shown)
         desk.press("escape")
         desk.press("escape")
+
+
+def test_the_words_of_buttons_are_of_keys_that_there_are() -> None:
+    """A deed that is called otherwise in the table of keys is found here, and every button says what it does."""
+    assert {*_WORDS, *_LEFT_OUT, *_CHOOSING, *_ONLY_ON, *ASKING} <= set(deeds())
+    briefless = {key.deed for key in KEYS if not key.brief and key.deed not in _WORDS and key.deed not in _LEFT_OUT}
+    assert briefless == {"choose(-1)", "graph(-1)"}  # arrows, beside one with words
 
 
 def test_a_question_is_answered_and_a_search_led_by_buttons() -> None:

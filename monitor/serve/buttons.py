@@ -13,11 +13,10 @@ ASKING: Final = frozenset({"acknowledge", "shelve", "service", "reset"})
 _WORDS: Final = {
     "service": "out of service",
     "reset": "reset",
-    "choose(-1)": "",
-    "choose(1)": "",
     "path": "path",
     "ahead": "to come",
     "back": "back",
+    "alone": "alone",
     "zoom(-1)": "closer",
     "zoom(1)": "wider",
     "pan(-1)": "earlier",
@@ -28,6 +27,7 @@ _WORDS: Final = {
 _LEFT_OUT: Final = frozenset({"leave", "next(-1)", "group(-1)"})
 """A page is left by closing it; what goes round goes round forwards."""
 
+_CHOOSING: Final = frozenset({"choose(-1)", "choose(1)"})
 _ONLY_ON: Final = {"service": Page.ALERTS, "reset": Page.ALERTS}
 
 Button = tuple[str, str, str]
@@ -53,6 +53,8 @@ def asks(view: View, pressed: str) -> bool:
 
 def _is_shown(key: Key, view: View, may_ask: bool) -> bool:  # noqa: FBT001 -- called above only
     if key.deed in _LEFT_OUT or (key.deed == "back" and view.page is Page.WATCH):
+        return False
+    if key.deed in _CHOOSING and len(view.listed) <= 1:
         return False
     if key.deed in ASKING and (not may_ask or view.page is Page.HELP or not view.listed):
         return False

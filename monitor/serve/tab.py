@@ -133,6 +133,7 @@ class Tab:
             title=title(view),
             keys=buttons(view, may_ask=self._may_ask),
             typing=view.finding is not None,
+            note=self._client.note if isinstance(self._client, LookingClient) else "",
         )
         if not message:
             return

@@ -22,6 +22,7 @@ const screen_ = document.getElementById("screen");
 const keys = document.getElementById("keys");
 const typed = document.getElementById("typed");
 const letters = document.getElementById("letters");
+const note = document.getElementById("note");
 const spoken = document.getElementById("spoken");
 
 let socket = null, triedAt = 0, heardAt = null, lostAt = null, why = "", tries = 0, timer = 0;
@@ -85,6 +86,10 @@ function take(message) {
   }
   for (const [y, ...parts] of message.rows || []) paintRow(screen_.children[y], parts);
   if (message.keys) paintButtons(message.keys);
+  if (message.note !== undefined) {
+    note.textContent = message.note;
+    note.hidden = !message.note;
+  }
   if (message.typing !== undefined) {
     typed.hidden = !message.typing;
     letters.value = "";
