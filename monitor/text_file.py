@@ -9,6 +9,9 @@ from typing import Any, Final
 from connectors.clean_text import clean_text
 
 LARGEST_BYTES: Final = 1_000_000
+VERSION_KEY: Final = "format_version"
+VERSION: Final = 1
+"""Of the owner's files; it rises when an older program could misread one. A file without the key is of version 1."""
 DEEPEST: Final = 40
 _ENDLESS_KEY: Final = re.compile(rf"""(?<![\w"'.-])(?:[\w"'-]++\s*+\.\s*+){{{DEEPEST}}}""")
 _LEAST_INTEGER: Final = -(2**63)
@@ -44,14 +47,14 @@ def read_text_file(path: Path) -> str:
 
 
 def tables_of(text: str) -> dict[str, Any]:
-    """Read TOML.
+    """Read TOML, without the key that says which version of our files it is.
 
     Raises
     ------
     UnreadableError
-        When it is none; also for what the library lets pass or fails at: whole numbers beyond 64 bits (TOML 1.0.0,
-        "Integer"), which nothing could be told about without their thousands of digits, and tables in tables without
-        end, for which it needs the square of their depth in time.
+        When it is none, or of a newer version; also for what the library lets pass or fails at: whole numbers beyond 64
+        bits (TOML 1.0.0, "Integer"), which nothing could be told about without their thousands of digits, and tables in
+        tables without end, for which it needs the square of their depth in time.
     """
     if _ENDLESS_KEY.search(text):
         raise UnreadableError(f"not TOML for us: a key of {DEEPEST} parts or more")
@@ -64,7 +67,19 @@ def tables_of(text: str) -> dict[str, Any]:
             raise UnreadableError(f"not TOML for us: tables or lists more than {DEEPEST} deep")
         if isinstance(value, int) and not _LEAST_INTEGER <= value <= _LARGEST_INTEGER:
             raise UnreadableError("not TOML: a whole number of more than 64 bits")
+    _take_version(tables)
     return tables
+
+
+def _take_version(tables: dict[str, Any]) -> None:
+    version = tables.pop(VERSION_KEY, VERSION)
+    if isinstance(version, bool) or not isinstance(version, int) or version < 1:
+        raise UnreadableError(f"{VERSION_KEY} is {clean_text(str(version), 40)!r}; allowed: {VERSION}, or leave it out")
+    if version > VERSION:
+        raise UnreadableError(
+            f"written in version {version} of its format; this program reads up to version {VERSION}. Install a newer"
+            " strandwatch to read it"
+        )
 
 
 def _values(tables: dict[str, Any]) -> Iterator[tuple[object, int]]:

@@ -307,7 +307,7 @@ def test_a_log_with_only_garbage_is_read(tmp_path: Path) -> None:
     """All of it is passed over."""
     path = tmp_path / "bench.jsonl"
     path.write_bytes(b"\xff\xfe\n[]\n{}\nnull\n")
-    assert read(path) == ([], 4)
+    assert read(path) == ([], 4, 0)
 
 
 @pytest.mark.parametrize("words", [("--input", "1"), ("--profile", "x.toml"), ()])

@@ -1,6 +1,7 @@
 """The log of step tests: one line of JSON for each, with all its attempts, beside the owner's materials.
 
-Owns its format: an object a line, `kind` "bench". A line that cannot be read is passed over and counted.
+Owns its format: an object a line, `kind` "bench", `version` where it is not 1. A line that cannot be read, or is of a
+newer version, is passed over and counted.
 """
 
 import json
@@ -18,12 +19,21 @@ from monitor.bench.report import Row
 from monitor.bench.result import Result
 
 LOG_FILE: Final = "bench.jsonl"
+VERSION: Final = 1
+"""Rises when an older program could misread a line."""
 _LARGEST_BYTES: Final = 20_000_000
 
 
 def log_beside(materials: Path) -> Path:
     """Place of the log that belongs to a file of materials."""
     return materials.with_name(LOG_FILE)
+
+
+class _Version(msgspec.Struct):
+    """What a line of any version has."""
+
+    kind: Literal["bench"]
+    version: int = 1
 
 
 class _Entry(msgspec.Struct):
@@ -41,11 +51,29 @@ class _Entry(msgspec.Struct):
     slip: float | None = None
 
 
+_VERSION_OF: Final = msgspec.json.Decoder(_Version)
+_ENTRY_OF: Final = msgspec.json.Decoder(_Entry)
+
+
 class Log(NamedTuple):
-    """The results in a log, oldest first, and how many lines could not be read."""
+    """The results in a log, oldest first; how many lines could not be read; newest version beyond ours, or 0."""
 
     rows: list[Row]
     unread: int
+    newer_version: int = 0
+
+    @property
+    def note(self) -> str:
+        """What is to be told of lines that were passed over; empty when there are none."""
+        if not self.unread:
+            return ""
+        note = f"lines that could not be read and are passed over: {self.unread}"
+        if not self.newer_version:
+            return note
+        return (
+            f"{note}; some are of version {self.newer_version} of the log, this program reads up to version {VERSION}:"
+            " install a newer strandwatch to see them"
+        )
 
 
 def entry_data(
@@ -97,18 +125,19 @@ def append(path: Path, data: dict[str, Any]) -> None:
 
 def read(path: Path) -> Log:
     """Read a log; one that is not there is empty. Raises OSError for one that cannot be read."""
-    rows, unread = list[Row](), 0
+    rows, newest = list[Row](), 0
     if not path.exists():
-        return Log(rows, unread)
+        return Log(rows, 0)
     with path.open("rb") as file:
         lines = file.read(_LARGEST_BYTES).splitlines()
-    decoder = msgspec.json.Decoder(_Entry)
     for line in filter(None, lines):
         try:
-            rows.append(_row(decoder.decode(line)))
+            version = _VERSION_OF.decode(line).version
+            newest = max(newest, version)
+            rows += [_row(_ENTRY_OF.decode(line))] if version == VERSION else []
         except (msgspec.MsgspecError, UnicodeDecodeError):
-            unread += 1
-    return Log(rows, unread)
+            continue
+    return Log(rows, sum(map(bool, lines)) - len(rows), newest if newest > VERSION else 0)
 
 
 def _row(entry: _Entry) -> Row:

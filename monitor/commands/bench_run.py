@@ -218,6 +218,6 @@ def _list(path: Path) -> int:
         print(f"there are no results yet in {clean_text(str(path))}")
     else:
         print("\n".join(table_lines(log.rows)))
-    if log.unread:
-        print(f"lines that could not be read and are passed over: {log.unread}")
+    if log.note:
+        print(log.note)
     return DONE

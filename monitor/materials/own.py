@@ -18,7 +18,7 @@ from connectors.clean_text import clean_text
 from monitor.exit_codes import WrongUseError
 from monitor.materials.known import package_materials
 from monitor.materials.tables import Origin, merge
-from monitor.text_file import UnreadableError, read_text_file
+from monitor.text_file import UnreadableError, read_text_file, tables_of
 
 Values = Mapping[str, Mapping[str, Any]]
 """Values of one material: key of a materials file to the parts of its table."""
@@ -71,7 +71,10 @@ def write_values(path: Path, material: str, values: Values) -> None:
     target = path.resolve()
     text = _text_of(target)
     new = edited(text, material, values)
-    faults = merge(package_materials().entries, tomllib.loads(new), Origin(str(path))).faults
+    try:
+        faults = merge(package_materials().entries, tables_of(new), Origin(str(path))).faults
+    except UnreadableError as error:
+        raise NotWrittenError(f"{clean_text(str(path))}: {error}") from error
     if faults:
         raise NotWrittenError("; ".join(map(str, faults)))
     try:
