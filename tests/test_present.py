@@ -160,7 +160,7 @@ def test_the_band_shows_every_alert_in_full_where_there_is_room() -> None:
     view = view_of("troubled")
     assert view.latest is not None
     rows = text_of(alert_band(view, view.latest, 100, 40))
-    assert rows[0] == "▸▲ ALARM input 4  Unacknowledged, for 22 min"
+    assert rows[0] == "▸▲ ALARM input 4, aged material  Unacknowledged, for 22 min; act within 7 min"
     assert sum(row.startswith("  do: advance 14 mm, or withdraw") for row in rows) == 6
     assert not any("input 5" in row for row in rows)
     assert view.hidden_alerts == 1
