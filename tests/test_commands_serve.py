@@ -14,7 +14,6 @@ from pathlib import Path
 
 import pytest
 
-from monitor.attach.place import sockets
 from monitor.cli import main
 from monitor.commands.serve_choice import served_words
 from monitor.commands.serve_run import Finder
@@ -69,6 +68,7 @@ def test_a_watch_without_a_terminal_is_served_and_tells_its_token_to_no_log(devi
     assert (token in said + out + err, written) == (False, [])
 
 
+@pytest.mark.long
 def test_a_port_that_is_taken_ends_no_watch(device: Device) -> None:
     """It is told as a notice, and the machine is watched all the same."""
     with (
@@ -156,14 +156,27 @@ def test_a_watch_that_was_started_anew_is_found_again(place: Place, monkeypatch:
     """The same machine under another process number; one of two cannot be chosen; none is none."""
     monkeypatch.setenv("XDG_RUNTIME_DIR", str(place.directory))
     monkeypatch.setenv("XDG_STATE_HOME", str(place.directory / "state"))
-    first = place.demo("left-idle", "--speed", "60")
-    find = Finder(place.socket(first)[0])
-    assert find() == place.socket(first)[0]
-    first.kill()
-    first.wait()
+    directory = place.directory / "strandwatch"
+    directory.mkdir(mode=0o700)
+    watches = {name: socket.socket(socket.AF_UNIX) for name in ("bench-1", "bench-2", "bench-3", "garage-9")}
+
+    def start(name: str) -> Path:
+        watches[name].bind(str(directory / f"{name}.sock"))
+        watches[name].listen()
+        return directory / f"{name}.sock"
+
+    find, second = Finder(start("bench-1")), directory / "bench-2.sock"
+    start("garage-9")
+    assert find() == directory / "bench-1.sock"
+    watches["bench-1"].close()  # it is killed, and leaves its name
     assert find() is None
-    second = place.demo("left-idle", "--speed", "60")
-    assert find() == place.socket(second)[0] == sockets()[0]
+    assert (start("bench-2"), find()) == (second, second)
+    start("bench-3")
+    assert find() == second
+    watches["bench-2"].close()
+    assert find() == directory / "bench-3.sock"
+    for each in watches.values():
+        each.close()
 
 
 @pytest.fixture
