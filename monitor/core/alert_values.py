@@ -28,11 +28,10 @@ _SLIGHT_PERCENT: Final = 1.0  # an alarm stands until enough has arrived again
 def point_values(model: Model, state: EngineState) -> Array:
     """Value of every alert point, in the order of the points; minus infinity where there is nothing to judge."""
     now_s, feeds = state.time_s, state.feeds.strands
+    is_out = [is_withdrawn(feed, model.path_mm) for feed in feeds]
     standing_h = [
-        _NOTHING
-        if hot_s is None or is_withdrawn(feed, model.parameters.path_length_mm)
-        else (now_s - max(hot_s, feed.moved_s)) / _HOUR_S
-        for hot_s, feed in zip(state.hot_since_s, feeds, strict=True)
+        _NOTHING if out or hot_s is None else (now_s - max(hot_s, feed.moved_s)) / _HOUR_S
+        for out, hot_s, feed in zip(is_out, state.hot_since_s, feeds, strict=True)
     ]
     silent_s = [now_s - sensor.seen_s for sensor in state.sensors]
     if state.field is None:
@@ -53,7 +52,6 @@ def point_values(model: Model, state: EngineState) -> Array:
             ]
         )
     walls = state.field.walls
-    is_out = [is_withdrawn(feed, model.parameters.path_length_mm) for feed in feeds]
     dose_min = _loaded(model.field.oldest_min(state.field), is_out)
     is_known = all(state.sensors[index].temp_c is not None for index in model.merge_sensors)
     lacking_k = [
@@ -157,12 +155,14 @@ def _missing_j(model: Model, state: EngineState) -> list[float]:
 
     Only where a strand has fed within the hour of which nothing else tells: elsewhere an encoder sees the same sooner.
     """
-    feeds = state.feeds.strands
+    missing_j = model.melt.missing_j(state.melt)
+    if max(missing_j, default=_NOTHING) == _NOTHING:
+        return missing_j  # as nearly always
     is_blind = any(
         feed.has_fed and state.time_s - feed.moved_late_s < _HOUR_S and model.stalls.is_blind(state.stalls, index)
-        for index, feed in enumerate(feeds)
+        for index, feed in enumerate(state.feeds.strands)
     )
-    return model.melt.missing_j(state.melt) if is_blind else [_NOTHING] * len(state.melt)
+    return missing_j if is_blind else [_NOTHING] * len(state.melt)
 
 
 def _short_min(state: EngineState) -> list[float]:

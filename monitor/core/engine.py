@@ -126,7 +126,7 @@ def _short_s(model: Model, state: EngineState, index: int, needed_s: float | Non
 
 
 def _sampled(model: Model, state: EngineState, sample: Sample, time_s: float) -> EngineState:
-    if silence_s(state._replace(time_s=time_s)) > model.longest_silence_s:
+    if time_s - (state.sample_s or 0.0) > model.longest_silence_s:
         # the last moment is left to the sample's own step, which carries the feed that came with it
         state = _held(model, state._replace(time_s=time_s - STEP_S))
     sensors = read_sensors(state.sensors, model.sensors, sample.values, time_s)
@@ -232,10 +232,10 @@ def _shared(model: Model, state: EngineState, field: FieldState, step_s: float) 
     new_mm = [max(0.0, after - before) for before, after in zip(state.field.high_mm, field.high_mm, strict=True)]
     if not any(new_mm):
         return shared
-    # what moved in a gap in the data may have lain in the channel for all of it
-    gaps_s = [feed.gap_s for feed in state.feeds.strands]
-    aged_min = [rate * gap_s / 60.0 for rate, gap_s in zip(state.field.rate[:, 0].tolist(), gaps_s, strict=True)]
-    handed_min = list(map(max, model.field.passing_min(field, new_mm), aged_min))
+    handed_min, gaps_s = model.field.passing_min(field, new_mm), [feed.gap_s for feed in state.feeds.strands]
+    if any(gaps_s):  # what moved in a gap in the data may have lain in the channel for all of it
+        rates = state.field.rate[:, 0].tolist()
+        handed_min = [max(had, rate * gap_s / 60.0) for had, rate, gap_s in zip(handed_min, rates, gaps_s, strict=True)]
     return model.shared.fed(shared, state.time_s - max(gaps_s), new_mm, handed_min)
 
 

@@ -41,6 +41,7 @@ class Model:
     hopeful: DoseLaw
     places: tuple[ZonePlace, ...]
     stiff_from_mm: float  # upstream of here strands must be stiff
+    path_mm: float  # from the start of the path to the merge point
     sensors: tuple[SensorChannels, ...]
     feeds: tuple[str, ...]
     law: AlertLaw
@@ -103,6 +104,7 @@ def build_model(parameters: Parameters) -> Model:
         hopeful=hopeful_law(parameters.strands),
         places=zone_places(parameters),
         stiff_from_mm=stiff_from_mm(parameters),
+        path_mm=parameters.path_length_mm,
         sensors=sensor_channels(parameters),
         feeds=tuple(channel("fed_mm", strand.input) for strand in parameters.strands),
         law=alert_law(points),

@@ -39,7 +39,7 @@ def is_feeding(feed: Feed, time_s: float) -> bool:
 
 def is_withdrawn(feed: Feed, path_mm: float) -> bool:
     """Whether the strand was drawn back by the whole length of its path: then nothing of it stands hot."""
-    return feed.fed_mm is not None and feed.has_fed and feed.high_mm - feed.fed_mm >= path_mm - _PLAY_MM
+    return feed.fed_mm is not None and feed.high_mm - feed.fed_mm >= path_mm - _PLAY_MM and feed.has_fed
 
 
 class Feeds(NamedTuple):
@@ -57,16 +57,16 @@ def read_feeds(
     Reports further apart than `longest_gap_s` leave open when the strand moved in between.
     """
     reported = [values.get(name) for name in channels]
-    strands = tuple(
+    strands = [  # most of them stand still
         feed
         if fed_mm is None or (fed_mm == feed.fed_mm and feed.speed_mm_s == 0.0)
         else _reported(feed, fed_mm, time_s, seen_s, longest_gap_s)
         for feed, fed_mm, seen_s in zip(known.strands, reported, known.seen_s, strict=True)
-    )
+    ]
     if None not in reported:
-        return Feeds(strands, (time_s,) * len(reported))
+        return Feeds(tuple(strands), (time_s,) * len(reported))
     pairs = zip(reported, known.seen_s, strict=True)
-    return Feeds(strands, tuple(seen_s if fed_mm is None else time_s for fed_mm, seen_s in pairs))
+    return Feeds(tuple(strands), tuple(seen_s if fed_mm is None else time_s for fed_mm, seen_s in pairs))
 
 
 def _reported(feed: Feed, fed_mm: float, time_s: float, seen_s: float, longest_gap_s: float) -> Feed:

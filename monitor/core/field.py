@@ -252,8 +252,10 @@ class Field:
     def passing_min(self, state: FieldState, new_mm: Sequence[float]) -> list[float]:
         """Highest dose of what has just passed the merge point, so much of each strand; 0 of those that have not."""
         cells = [min(self.passed, math.ceil(mm / self.grid.cell_mm)) for mm in new_mm]
-        rows = zip(state.dose_min, cells, strict=True)
-        return [float(row[self.passed - count : self.passed].max()) if count else 0.0 for row, count in rows]
+        low, dose_min = self.passed, state.dose_min
+        return [
+            float(dose_min[strand, low - count : low].max()) if count else 0.0 for strand, count in enumerate(cells)
+        ]
 
     def surest_min(self, state: FieldState) -> list[float]:
         """The same without what was gained while nobody knew the walls: the low end of the range."""

@@ -55,15 +55,17 @@ def read_sensors(
     known: Sensors, channels: tuple[SensorChannels, ...], values: Mapping[str, float], time_s: float
 ) -> Sensors:
     """Sensors after a sample; what it does not report keeps its last value."""
-    return tuple(
+    get = values.get
+    read = [
         Sensor(
-            values.get(names.temp, sensor.temp_c),
-            values.get(names.target, sensor.set_c),
-            values.get(names.duty, sensor.duty),
-            *((time_s, False) if names.temp in values else (sensor.seen_s, sensor.is_estimate)),
+            get(names.temp, temp_c),
+            get(names.target, set_c),
+            get(names.duty, duty),
+            *((time_s, False) if names.temp in values else (seen_s, is_estimate)),
         )
-        for sensor, names in zip(known, channels, strict=True)
-    )
+        for (temp_c, set_c, duty, seen_s, is_estimate), names in zip(known, channels, strict=True)
+    ]
+    return tuple(read)
 
 
 def wall_vector(sensors: Sensors, parameters: Parameters, time_s: float) -> Array:
