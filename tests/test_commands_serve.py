@@ -13,6 +13,7 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
+import segno
 
 from monitor.cli import main
 from monitor.commands.serve_choice import served_words
@@ -118,12 +119,39 @@ def test_what_is_said_of_the_way_there() -> None:
     assert re.match(r"http://[0-9.]+:8642/", address(_choice("0.0.0.0")))  # noqa: S104
 
 
+def test_a_telephone_reads_the_address_from_the_terminal(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """The picture is the code of the address, dark on light, with its margin (ISO/IEC 18004).
+
+    Held against the modules of the library that makes codes; that cameras read those is its own matter. An address
+    that only this computer reaches has none.
+    """
+    monkeypatch.setenv("XDG_RUNTIME_DIR", str(tmp_path))
+    for stream in ("sys.stdout", "sys.stderr"):
+        monkeypatch.setattr(stream, _Stream(is_terminal=True))
+    with served_words(_choice("127.0.0.1")) as told:
+        assert len(told) == 1
+    choice = _choice("192.168.1.20")
+    with served_words(choice) as told:
+        picture = [
+            line.removeprefix("\x1b[30;107m").removesuffix("\x1b[0m") for line in told if "▀" in line or "▄" in line
+        ]
+    upper, lower = {"▀", "█"}, {"▄", "█"}
+    modules = [[letter in half for letter in line] for line in picture for half in (upper, lower)]
+    expected = [[bool(it) for it in row] for row in segno.make_qr(address(choice), error="l").matrix]
+    found = [row for row in modules if any(row)]
+    assert [row[4:-4] for row in found] == expected
+    assert not any(any(row[:4]) or any(row[-4:]) for row in modules)
+    assert len(picture[0]) < 80
+
+
 class _Stream(io.StringIO):
     """Output that is a terminal, or not."""
 
     def __init__(self, *, is_terminal: bool) -> None:
         super().__init__()
         self._is_terminal = is_terminal
+
+    encoding = "utf-8"
 
     def isatty(self) -> bool:
         return self._is_terminal

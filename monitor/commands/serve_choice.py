@@ -72,6 +72,16 @@ def _no_password() -> str:
     raise ValueError("its key is behind a password, and nobody is there to type it at night")
 
 
+def _picture(choice: Choice, shown: str) -> list[str]:
+    """The address for a telephone's camera, where a telephone can reach it and the terminal can draw."""
+    can_draw = sys.stdout.encoding is not None and sys.stdout.encoding.lower().replace("-", "") == "utf8"
+    if not can_draw or (choice.listening.is_own_computer_only and not choice.public):
+        return []
+    from monitor.serve.scan_code import code_lines  # noqa: PLC0415 -- seldom needed
+
+    return code_lines(shown)
+
+
 @contextmanager
 def served_words(choice: Choice | None) -> Iterator[list[str]]:
     """What to tell about it when it begins; meanwhile the address lies in a private file, where the token is new."""
@@ -84,7 +94,8 @@ def served_words(choice: Choice | None) -> Iterator[list[str]]:
             kept = kept_address(shown, directories())
     is_on_terminal = all(stream is not None and stream.isatty() for stream in (sys.stdout, sys.stderr))
     try:
-        yield [where_to_open(choice, shown if is_on_terminal else "", kept), *caution(choice)]
+        told = [where_to_open(choice, shown if is_on_terminal else "", kept), *caution(choice)]
+        yield [*told, *(_picture(choice, shown) if is_on_terminal else ())]
     finally:
         if kept is not None:
             with suppress(OSError):

@@ -148,8 +148,9 @@ class ScreenServer:
 
     def _answered(self, connection: ServerConnection, request: Request) -> Response | None:
         choice = self._choice
-        at: tuple[str, int] = connection.local_address[:2]
-        decision = decide(_asked(request), choice.token, origins(at, choice.scheme, choice.public), self._cookie)
+        at = connection.local_address  # None for one that is cut off already
+        ours = choice.public if at is None else origins(at[:2], choice.scheme, choice.public)
+        decision = decide(_asked(request), choice.token, ours, self._cookie)
         if isinstance(decision, Wanted) and decision.name == LIVE:
             return None
         return _response(*reply(decision, choice.token, self._cookie))
@@ -193,7 +194,8 @@ class ScreenServer:
 
     def _client(self, path: Path, connection: ServerConnection) -> AttachedClient:
         kind = AttachedClient if self._choice.may_ask else LookingClient
-        return kind(path, f"browser {plain_host(connection.remote_address[0])}")
+        peer = connection.remote_address
+        return kind(path, "" if peer is None else f"browser {plain_host(peer[0])}")
 
 
 class _Bounded(ServerConnection):
