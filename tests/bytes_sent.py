@@ -1,14 +1,17 @@
 """Gathers every byte that the whole run of the tests writes to a machine, and holds it against the allow-list.
 
-It listens below our own code, where no link can pass it by: at `os.write` to anything that is a serial port or
-pseudo-terminal (the serial library writes with it too), at the frames and the request that the websocket library
+It listens below our own code, where no link can pass it by: at `os.write` and `os.writev` to anything that is a serial
+port or pseudo-terminal (the serial library writes with the former), at the opening of such a device as a file that can
+be written, which would pass these by, at the frames and the request that the websocket library
 sends, and at the frames that servers of the tests hear. Python programs that a test starts note theirs by
 `in_every_child/sitecustomize.py`. It does not see writes of the tests' own machines: those go to the other end.
 """
 
+import builtins
+import io
 import os
 import stat
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 from functools import wraps
 from pathlib import Path
@@ -22,7 +25,6 @@ from websockets.frames import Frame, Opcode
 from websockets.http11 import Request
 from websockets.protocol import CLIENT, Protocol
 
-from connectors.serial_queries import Query
 from connectors.websocket_link import WebsocketLink
 from connectors.websocket_texts import check_sendable
 
@@ -31,7 +33,9 @@ LEDGER_VARIABLE: Final = "STRANDWATCH_TEST_LEDGER"
 _NO_PORTS: Final = {1, 5}
 """Major numbers of /dev/null and its like, and of consoles and the far ends of pseudo-terminals (Linux)."""
 _IN_EVERY_CHILD: Final = Path(__file__).parent / "in_every_child"
-_QUERIES: Final = frozenset(query.value for query in Query)
+QUERIES: Final = frozenset({b"M105\n", b"M27\n", b"M114\n"})
+"""Reports of temperatures, progress and position (common practice, no source). Written out here: what the program
+allows itself is what is on trial."""
 _OF_THE_PROTOCOL: Final = {Opcode.PING, Opcode.PONG, Opcode.CLOSE}
 """RFC 6455, section 5.5: control frames, which carry nothing to an application."""
 _HEADERS: Final = frozenset({"host", "upgrade", "connection", "user-agent", "sec-websocket-key"}) | {
@@ -77,7 +81,7 @@ class Ledger:
 
     def _is_allowed(self, each: Sent) -> bool:
         if each.way == "serial":
-            return each.data in _QUERIES
+            return each.data in QUERIES
         if each.way == "request":
             return each.kind.lower() in _HEADERS | self.headers
         if each.kind in {code.name for code in _OF_THE_PROTOCOL}:
@@ -150,6 +154,9 @@ def terminals_open() -> frozenset[int]:
 def gather(ledger: Ledger, patch: pytest.MonkeyPatch, own: Iterable[int] = ()) -> None:
     """Note in `ledger`, and in no other, from now on what goes to machines, until `patch` is undone."""
     patch.setattr(os, "write", _noting_writes(ledger, frozenset(own)))
+    patch.setattr(os, "writev", _noting_gathered_writes(ledger, frozenset(own)))
+    for module in (builtins, io):
+        patch.setattr(module, "open", _noting_openings(ledger, frozenset(own)))
     for name, way in (("send_frame", "frame"), ("recv_frame", "heard")):
         patch.setattr(Protocol, name, _noting_frames(ledger, way, _plain(getattr(Protocol, name))))
     send_request, make = _plain(ClientProtocol.send_request), _plain(WebsocketLink.__init__)
@@ -177,6 +184,33 @@ def _noting_writes(ledger: Ledger, own: frozenset[int]) -> Callable[[int, bytes]
         if port and port not in own:
             ledger.sent.append(Sent("serial", f"{os.major(port)}:{os.minor(port)}", bytes(data)))
         return write(descriptor, data)
+
+    return noted
+
+
+def _noting_gathered_writes(ledger: Ledger, own: frozenset[int]) -> Callable[[int, Sequence[bytes]], int]:
+    write = _plain(os.writev)
+
+    @wraps(write)
+    def noted(descriptor: int, parts: Sequence[bytes]) -> int:
+        port = _port(descriptor)
+        if port and port not in own:
+            ledger.sent.append(Sent("serial", f"{os.major(port)}:{os.minor(port)}", b"".join(parts)))
+        return write(descriptor, parts)
+
+    return noted
+
+
+def _noting_openings(ledger: Ledger, own: frozenset[int]) -> Callable[..., Any]:
+    opening = _plain(io.open)
+
+    @wraps(opening)
+    def noted(*args: Any, **keys: Any) -> Any:  # noqa: ANN401 -- passes its arguments on
+        file = opening(*args, **keys)
+        port = _port(file.fileno()) if file.writable() else 0
+        if port and port not in own:
+            ledger.sent.append(Sent("serial", "opened as a file that can be written", b""))
+        return file
 
     return noted
 

@@ -6,6 +6,7 @@ These tests show that the gathering sees what it is to see, and that a byte of a
 import asyncio
 import errno
 import fcntl
+import io
 import os
 import subprocess
 import sys
@@ -18,7 +19,7 @@ from websockets.asyncio.client import connect
 from websockets.asyncio.server import ServerConnection, serve
 
 from connectors.serial_queries import Query
-from tests.bytes_sent import LEDGER_VARIABLE, Ledger, Sent, gather, told
+from tests.bytes_sent import LEDGER_VARIABLE, QUERIES, Ledger, Sent, _plain, gather, told
 from tests.test_serial_link import PtyDevice, make, started, until_told
 from tests.test_websocket_link import make as make_websocket
 from tests.test_websocket_link import serving, stays, until_sample
@@ -95,6 +96,34 @@ def test_a_program_that_a_test_starts_is_seen_too(tmp_path: Path) -> None:
     ledger = Ledger()
     ledger.read_children(noted)
     assert [each.data for each in ledger.faults()] == [b"M112\n"]
+
+
+def test_a_query_that_is_added_is_a_fault() -> None:
+    """The list on trial is written out in the test: what the program allows itself must be the same."""
+    assert {query.value for query in Query} == QUERIES
+    assert Ledger([Sent("serial", "136:0", b"M104 S200\n")]).faults()
+
+
+def test_other_ways_to_write_to_a_port_are_seen() -> None:
+    """Several parts in one write, and a file object on the device, which the system's own calls would not show."""
+    mine = Ledger()
+    master, slave = os.openpty()
+    tty.setraw(slave)
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(os, "writev", lambda _descriptor, parts: sum(map(len, parts)))  # not for the run's own ledger
+        patch.setattr(io, "open", _plain(io.open))
+        gather(mine, patch)
+        os.writev(slave, [b"M1", b"12\n"])
+        with Path(os.ttyname(slave)).open("wb", buffering=0) as file:
+            file.write(b"M112\n")
+        with Path(os.ttyname(slave)).open("rb", buffering=0):
+            pass
+    os.close(master)
+    os.close(slave)
+    assert [(each.kind, each.data) for each in mine.faults()] == [
+        (mine.sent[0].kind, b"M112\n"),
+        ("opened as a file that can be written", b""),
+    ]
 
 
 async def test_texts_of_a_profile_are_seen_and_allowed(ledger: Ledger) -> None:

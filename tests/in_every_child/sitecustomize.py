@@ -22,16 +22,25 @@ def _port(descriptor: int) -> int:
 
 def _watch_writes(ledger: str) -> None:
     own = {_port(each) for each in range(3)}  # the terminal that shows the program is no link
-    write = os.write
+    write, gathered = os.write, os.writev
 
-    def noted(descriptor: int, data: bytes) -> int:
+    def note(descriptor: int, data: bytes) -> None:
         port = _port(descriptor)
         if port and port not in own:
             with open(ledger, "a", encoding="ascii") as file:  # noqa: PTH123 -- loads nothing that is not loaded
                 file.write(bytes(data).hex() + "\n")
+
+    def noted(descriptor: int, data: bytes) -> int:
+        note(descriptor, data)
         return write(descriptor, data)
 
+    def noted_gathered(descriptor: int, parts: list[bytes]) -> int:
+        note(descriptor, b"".join(parts))
+        return gathered(descriptor, parts)
+
     noted.__wrapped__ = write  # type: ignore[attr-defined]  # so that a worker of the tests can put its own in place
+    noted_gathered.__wrapped__ = gathered  # type: ignore[attr-defined]  # likewise
+    os.writev = noted_gathered  # type: ignore[assignment]  # likewise
     os.write = noted  # type: ignore[assignment]  # stands for the built-in one
 
 
