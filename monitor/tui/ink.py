@@ -106,6 +106,14 @@ def apart(left: Line, right: Line, width: int) -> Line:
     return (*shown, Span(" " * max(0, gap)), *crop(right, width))
 
 
+def beside(parts: Iterable[Line], apart_cells: int) -> Line:
+    """Lines side by side, each beginning so many cells after the one before it."""
+    spans: list[Span] = []
+    for at, part in enumerate(parts):
+        spans += (Span(" " * (at * apart_cells - width_of(spans))), *part)
+    return tuple(span for span in spans if span.text)
+
+
 def wrap(text: str, width: int) -> list[str]:
     """Text broken between words, long words broken anywhere: nothing is ever lost.
 

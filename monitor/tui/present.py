@@ -3,6 +3,7 @@
 Owns the order and the shares of height: first the machine and the alerts, then a line per input, then the picture.
 """
 
+from itertools import zip_longest
 from typing import Final
 
 from monitor.core.assessment import Assessment
@@ -11,14 +12,14 @@ from monitor.tui.alert_band import alert_band, most_urgent_line, notice_lines
 from monitor.tui.alert_page import alert_page
 from monitor.tui.find_list import find_list
 from monitor.tui.hot_path_picture import LEAST_ROWS, hot_path_picture
-from monitor.tui.ink import EMPTY, REVERSE, Line, Span, ascii_line, crop, fit
+from monitor.tui.ink import EMPTY, REVERSE, Line, Span, ascii_line, beside, crop, fit, width_of
 from monitor.tui.key_help import LEAVING, foot_line, help_page, question_line
 from monitor.tui.masthead import masthead, waiting
 from monitor.tui.pages import Page
 from monitor.tui.replay_bar import replay_foot
 from monitor.tui.strand_page import strand_page
 from monitor.tui.strand_rows import balance_lines, stand_in_lines, strand_rows
-from monitor.tui.trends_page import trends_page
+from monitor.tui.trends_page import trends_page, wall_trends
 from monitor.tui.view import View
 
 _FOOT_FROM_ROWS: Final = 10
@@ -26,6 +27,8 @@ _PICTURE_FROM_CELLS: Final = 50
 _BAND_ROWS_BESIDE_PICTURE: Final = 6
 _GOOD_PICTURE_ROWS: Final = 16
 _AIR_FROM_ROWS: Final = 18
+_BETWEEN: Final = 3
+_TRENDS_FROM_CELLS: Final = 48
 
 
 def frame(view: View, width: int, height: int, *, ascii_only: bool = False) -> tuple[Line, ...]:
@@ -69,12 +72,20 @@ def _body(view: View, latest: Assessment, width: int, room: int) -> list[Line]:
             table = [*strand_rows(view, latest, width, table_rows - len(loans)), *loans] if table_rows else []
             air = [EMPTY] if left >= _AIR_FROM_ROWS else []
             ahead = _ahead(view, latest, width, left - len(air)) if table else []
-            shown = hot_path_picture(view, latest, width, left - 2 * len(air) - len(ahead))
+            shown = _picture(view, latest, width, left - 2 * len(air) - len(ahead))
             return [*band, *air, *table, *air, *ahead, *shown]
     band = alert_band(view, latest, width, room - len(latest.strands))
     rows = strand_rows(view, latest, width, max(0, room - len(band)))
     left = room - len(band) - len(rows)
     return [*band, *rows, *(loans if len(loans) <= left else ())]
+
+
+def _picture(view: View, latest: Assessment, width: int, rows: int) -> list[Line]:
+    """The hot path, and where the screen is very wide its walls over the last hours beside it."""
+    picture = hot_path_picture(view, latest, width, rows)
+    begin = max(map(width_of, picture)) + _BETWEEN
+    trends = wall_trends(view, latest, width - begin, rows) if width - begin >= _TRENDS_FROM_CELLS else []
+    return [beside(parts, begin) for parts in zip_longest(picture, trends, fillvalue=EMPTY)] if trends else picture
 
 
 def _ahead(view: View, latest: Assessment, width: int, room: int) -> list[Line]:

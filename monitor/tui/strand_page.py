@@ -2,11 +2,12 @@
 
 from collections.abc import Iterator
 from dataclasses import replace
+from itertools import zip_longest
 from typing import Final
 
 from monitor.core.assessment import Assessment, StrandAssessment
 from monitor.tui.alert_band import alert_band, most_urgent_line
-from monitor.tui.ink import BOLD, DIM, EMPTY, PLAIN, Line, Span, apart, hanging
+from monitor.tui.ink import BOLD, DIM, EMPTY, PLAIN, Line, Span, apart, beside, hanging
 from monitor.tui.strand_numbers import number_lines
 from monitor.tui.strand_profile import LEAST_PROFILE_ROWS, strand_profile
 from monitor.tui.strand_rows import is_doubtful, mark_of
@@ -65,14 +66,11 @@ def _advice(strand: StrandAssessment, latest: Assessment, width: int) -> Iterato
 def _pictures(strand: StrandAssessment, view: View, latest: Assessment, width: int, rows: int) -> list[Line]:
     """Heat along the path, and the last hours: side by side where it is wide enough, else below each other."""
     if width >= _SIDE_BY_SIDE_FROM_CELLS and rows >= LEAST_PROFILE_ROWS:
-        left = strand_profile(strand, latest, view, width // 2 - 1, rows)
-        right = strand_trend(strand, view, width - width // 2 - 1, rows)
-        return [apart(a, b, width) for a, b in zip(_filled(left, rows), _filled(right, rows), strict=True)]
+        half = width // 2
+        left = strand_profile(strand, latest, view, half - 2, rows)
+        right = strand_trend(strand, latest, view, width - half, rows)
+        return [beside(parts, half) for parts in zip_longest(left, right, fillvalue=EMPTY)]
     profile = min(rows, max(LEAST_PROFILE_ROWS, min(_GOOD_PROFILE_ROWS, rows - LEAST_TREND_ROWS)))
     lines = strand_profile(strand, latest, view, width, profile) if rows >= LEAST_PROFILE_ROWS else []
     left_rows = rows - len(lines)
-    return [*lines, *(strand_trend(strand, view, width, left_rows) if left_rows >= LEAST_TREND_ROWS else [])]
-
-
-def _filled(lines: list[Line], rows: int) -> list[Line]:
-    return [*lines, *[EMPTY] * (rows - len(lines))]
+    return [*lines, *(strand_trend(strand, latest, view, width, left_rows) if left_rows >= LEAST_TREND_ROWS else [])]

@@ -6,12 +6,14 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from monitor.core.alert_types import Priority
-from monitor.core.assessment import Activity, StrandAssessment
-from monitor.tui.graph import Curve, Level, graph, layout_for
-from monitor.tui.ink import DIM, Line, Span, crop, fit
+from monitor.core.assessment import Activity, Assessment, StrandAssessment
+from monitor.history.channels import channels_of, readings_of
+from monitor.tui.graph import Curve, graph, layout_for
+from monitor.tui.graph_axis import time_axis
+from monitor.tui.ink import DIM, Line, Span, crop
+from monitor.tui.trend_graph import Past, TimeShown, levels_of
+from monitor.tui.trends_page import now_word
 from monitor.tui.view import View
-from monitor.tui.words import duration
 
 LEAST_TREND_ROWS: Final = 6
 """With fewer rows the curve says too little [rows]."""
@@ -24,32 +26,29 @@ _OTHER_ROWS: Final = 2
 _LEAST_COLUMNS: Final = 8
 
 
-def strand_trend(strand: StrandAssessment, view: View, width: int, rows: int) -> list[Line]:
-    """Title, curve and hours in exactly `rows` lines; a sentence before anything is known."""
-    history = view.history
-    if history is None or view.latest is None:
-        return []
-    levels = [
-        Level("warn", strand.dose_warn_min, Priority.WARNING),
-        Level("limit", strand.dose_limit_min, Priority.ALARM),
-    ]
+def strand_trend(strand: StrandAssessment, latest: Assessment, view: View, width: int, rows: int) -> list[Line]:
+    """Title, curve and hours in exactly `rows` lines; nothing before anything is remembered."""
+    dose = next(channel for channel in channels_of(latest) if channel.key == f"dose {strand.input}")
+    levels = levels_of(dose)
     layout = layout_for(width, levels)
-    if layout.cells < _LEAST_COLUMNS:
+    if view.history is None or layout.cells < _LEAST_COLUMNS:
         return []
     ahead_s = _ahead_s(strand)
-    past = round(layout.cells * _PAST_SHARE) if ahead_s else layout.cells
+    columns = round(layout.cells * _PAST_SHARE) if ahead_s else layout.cells
     begin_s, now_s = view.known_s
-    past_s = min(LONGEST_PAST_S, max(_LEAST_PAST_S, now_s - begin_s))
-    trend = history.trend(f"dose {strand.input}", now_s - past_s, now_s, past)
-    ahead_low, ahead_high = _band(strand, ahead_s, layout.cells - past - 1)
-    curve = Curve(
-        trend.low, trend.high, trend.known, "min", _before(begin_s, now_s - past_s, past_s, past), ahead_low, ahead_high
-    )
+    time = TimeShown(now_s - min(LONGEST_PAST_S, max(_LEAST_PAST_S, now_s - begin_s)), now_s, begin_s, now_s)
+    trend = Past(view.history, readings_of(latest), time, view.is_old).trend(dose, columns)
+    ahead_low, ahead_high = _band(strand, ahead_s, layout.cells - columns - 1)
+    curve = Curve(trend.low, trend.high, trend.known, dose.unit, time.before(columns), ahead_low, ahead_high)
+    now_at = columns if ahead_s else None
     head = f"  dose of input {strand.input} over the hours, min" + ("; ▒ if nothing changes" if ahead_s else "")
     lines = [
         (Span(head, DIM),),
         *graph(curve, levels, layout, rows - _OTHER_ROWS, dim=view.is_old),
-        (Span(" " * layout.left), *_hours(past_s, ahead_s, past, layout.cells)),
+        (
+            Span(" " * layout.left),
+            *time_axis(time.begin_s, now_s + ahead_s, layout.cells, now_s=now_s, now_at=now_at, now=now_word(view)),
+        ),
     ]
     return [crop(line, width) for line in lines]
 
@@ -70,15 +69,3 @@ def _band(strand: StrandAssessment, ahead_s: float, columns: int) -> tuple[NDArr
     missing_min = strand.dose_limit_min - strand.dose_now_min
     low, high = (strand.dose_now_min + missing_min * in_s / left_s for left_s in reversed(strand.limit_left_s))
     return low, high
-
-
-def _before(begin_s: float, from_s: float, past_s: float, columns: int) -> int:
-    """How many columns lie before the watch began."""
-    return max(0, math.ceil((begin_s - from_s) / past_s * columns))
-
-
-def _hours(past_s: float, ahead_s: float, past: int, cells: int) -> Line:
-    left = f"-{duration(past_s)}"
-    right = f"+{duration(ahead_s)}" if ahead_s else ""
-    text = fit(left, max(len(left), past - 1)) + "now"
-    return (Span(fit(text, max(len(text), cells - len(right))) + right, DIM),)

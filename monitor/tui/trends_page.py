@@ -5,16 +5,17 @@ Owns what stands where. Which curves there are is `trend_channels`', what they w
 
 import math
 from collections.abc import Sequence
+from dataclasses import replace
 from typing import Final
 
 from monitor.core.assessment import Assessment
 from monitor.history.channels import Channel, readings_of
 from monitor.tui.graph import Layout, layout_for
 from monitor.tui.graph_axis import ago, time_axis
-from monitor.tui.ink import BOLD, DIM, Line, Span, apart, crop, hanging, width_of
+from monitor.tui.ink import BOLD, DIM, Line, Span, apart, beside, crop, hanging
 from monitor.tui.strand_rows import mark_of
 from monitor.tui.trend_channels import channels_shown
-from monitor.tui.trend_choice import Group
+from monitor.tui.trend_choice import Group, TrendChoice
 from monitor.tui.trend_graph import Past, TimeShown, levels_of, trend_graph
 from monitor.tui.view import View
 from monitor.tui.words import age, duration, name_of
@@ -25,6 +26,7 @@ _LEAST_ROWS: Final = 5
 _TWO_FROM_CELLS: Final = 160
 _BETWEEN: Final = 2
 _OTHER_ROWS: Final = 2
+_LAST_HOURS: Final = TrendChoice(Group.WALLS, span_s=4 * 3600.0)
 
 
 def trends_page(view: View, latest: Assessment, width: int, rows: int) -> list[Line]:
@@ -40,6 +42,16 @@ def trends_page(view: View, latest: Assessment, width: int, rows: int) -> list[L
     more = len(channels) - len(shown)
     title = _title(view, latest, width, f"{more} more: ↑↓, or a larger window" if more else "")
     return [title, *_graphs(view, latest, channels, shown, width, rows - _OTHER_ROWS, across)][: max(0, rows)]
+
+
+def wall_trends(view: View, latest: Assessment, width: int, rows: int) -> list[Line]:
+    """Walls of the last hours in at most `rows` lines, to stand beside something else; none before any are known."""
+    walls = replace(view, trend=_LAST_HOURS)
+    channels = [it for it in channels_shown(walls.trend, latest) if it.key.startswith("wall ")]
+    shown = channels[: max(0, (rows - _OTHER_ROWS) // _LEAST_ROWS)]
+    if view.history is None or view.history.span is None or not shown:
+        return []
+    return [_title(walls, latest, width), *_graphs(walls, latest, [], shown, width, rows - _OTHER_ROWS, 1)]
 
 
 def _graphs(
@@ -63,8 +75,8 @@ def _graphs(
             _graph(view, latest, channel, layout, rows, is_marked=_is_marked(view, channels, channel))
             for channel in row
         ]
-        lines += [_beside(parts, cells) for parts in zip(*blocks, strict=True)]
-    return [*lines, _beside([_axis(view, latest, layout)] * min(across, len(shown)), cells)]
+        lines += [beside(parts, cells + _BETWEEN) for parts in zip(*blocks, strict=True)]
+    return [*lines, beside([_axis(view, latest, layout)] * min(across, len(shown)), cells + _BETWEEN)]
 
 
 def _graph(
@@ -85,7 +97,7 @@ def _is_marked(view: View, channels: Sequence[Channel], channel: Channel) -> boo
 
 def _axis(view: View, latest: Assessment, layout: Layout) -> Line:
     begin_s, end_s = view.trend.between(*view.known_s)
-    times = time_axis(begin_s, end_s, layout.cells, now_s=latest.time_s, now=_now_word(view))
+    times = time_axis(begin_s, end_s, layout.cells, now_s=latest.time_s, now=now_word(view))
     return (Span(" " * layout.left), *times)
 
 
@@ -99,7 +111,7 @@ def _time_words(view: View, latest: Assessment) -> str:
     """How much time, and up to when."""
     begin_s, end_s = view.trend.between(*view.known_s)
     length = f"all {duration(end_s - begin_s)}" if view.trend.span_s is None else ago(view.trend.span_s)
-    place = _now_word(view)
+    place = now_word(view)
     if view.trend.end_s is not None and end_s < latest.time_s:
         return f"{length}, up to {duration(latest.time_s - end_s)} before {place}"
     if place == "now" and view.is_old:
@@ -120,15 +132,7 @@ def _around(channels: Sequence[Channel], marked: int, room: int) -> Sequence[Cha
     return channels[first : first + room]
 
 
-def _beside(parts: Sequence[Line], cells: int) -> Line:
-    """Lines side by side, each in so many cells."""
-    spans: list[Span] = []
-    for at, part in enumerate(parts):
-        spans += (Span(" " * (at * (cells + _BETWEEN) - width_of(spans))), *part)
-    return tuple(span for span in spans if span.text)
-
-
-def _now_word(view: View) -> str:
+def now_word(view: View) -> str:
     """What the newest moment is called."""
     if view.replay is not None:
         return "here"
