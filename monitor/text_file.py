@@ -22,6 +22,10 @@ class UnreadableError(Exception):
     """The message says what is wrong with the file and what to do; it does not name the file."""
 
 
+class NewerVersionError(UnreadableError):
+    """The file is of a version that only a newer program can read."""
+
+
 def read_text_file(path: Path) -> str:
     """Read a UTF-8 file of at most `LARGEST_BYTES`.
 
@@ -76,7 +80,7 @@ def _take_version(tables: dict[str, Any]) -> None:
     if isinstance(version, bool) or not isinstance(version, int) or version < 1:
         raise UnreadableError(f"{VERSION_KEY} is {clean_text(str(version), 40)!r}; allowed: {VERSION}, or leave it out")
     if version > VERSION:
-        raise UnreadableError(
+        raise NewerVersionError(
             f"written in version {version} of its format; this program reads up to version {VERSION}. Install a newer"
             " strandwatch to read it"
         )

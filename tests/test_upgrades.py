@@ -8,6 +8,7 @@ import json
 import shutil
 from collections import Counter
 from collections.abc import Callable
+from datetime import UTC, datetime
 from pathlib import Path
 from typing import Final
 
@@ -18,7 +19,7 @@ from connectors.errors import RecordingError
 from connectors.recording import Conclusion, read_recording
 from connectors.telemetry import LinkChange, Malformed, Sample, Tick
 from monitor.archive.judged import judge_file
-from monitor.archive.outcomes import Outcome, read_mark
+from monitor.archive.outcomes import Outcome, read_mark, write_mark
 from monitor.bench_seat.log import read as read_log
 from monitor.config import ProfileError, load_profile, profile_from_tables
 from monitor.exit_codes import WrongUseError
@@ -231,6 +232,15 @@ def test_a_newer_file_of_materials_is_not_written_to(tmp_path: Path) -> None:
     before = path.read_bytes()
     with pytest.raises(NotWrittenError, match="version 2"):
         write_values(path, "PETG", {"warn_min": {"value": 100.0, "status": "J", "source": "x"}})
+    assert path.read_bytes() == before
+
+
+def test_a_mark_of_a_newer_version_is_not_replaced(tmp_path: Path) -> None:
+    """Marking anew needs a program that understands what stands there."""
+    path = _with_version(tmp_path, "night.outcome.toml", "2")
+    before = path.read_bytes()
+    with pytest.raises(WrongUseError, match="version 2"):
+        write_mark(tmp_path / "night.jsonl", Outcome("fine", "fine"), datetime.now(UTC))
     assert path.read_bytes() == before
 
 

@@ -17,7 +17,7 @@ import tomlkit
 from connectors.clean_text import clean_text
 from monitor.clock_text import clock_text
 from monitor.exit_codes import WrongUseError
-from monitor.text_file import UnreadableError, read_text_file, tables_of
+from monitor.text_file import NewerVersionError, UnreadableError, read_text_file, tables_of
 
 ENDINGS: Final = (".jsonl", ".jsonl.gz", ".jsonl.zst")
 """Endings of recordings' names."""
@@ -107,9 +107,10 @@ def write_mark(recording: Path, outcome: Outcome, now: datetime) -> Path:
     Raises
     ------
     WrongUseError
-        When it cannot be written there.
+        When it cannot be written there, or a mark of a newer version stands there.
     """
     place = mark_path(recording)
+    _refuse_to_replace_a_newer(place)
     document = tomlkit.document()
     document.add(tomlkit.comment("What became of this build, as its owner says. Written by strandwatch archive mark."))
     facts = {"outcome": outcome.kind, "words": outcome.words, "input": outcome.input, "at_s": outcome.at_s}
@@ -121,6 +122,16 @@ def write_mark(recording: Path, outcome: Outcome, now: datetime) -> Path:
     except OSError as error:
         raise WrongUseError(f"{clean_text(str(place), 500)} cannot be written: {error.strerror}") from error
     return place
+
+
+def _refuse_to_replace_a_newer(place: Path) -> None:
+    """A mark that cannot be read for another reason may be replaced: the owner marks anew."""
+    try:
+        tables_of(read_text_file(place))
+    except NewerVersionError as error:
+        raise WrongUseError(f"{clean_text(str(place), 500)}: {error}, or move it away") from error
+    except UnreadableError:
+        return
 
 
 def read_mark(place: Path) -> Outcome:
