@@ -12,11 +12,22 @@ import tempfile
 import time
 from contextlib import redirect_stdout
 from pathlib import Path
+from typing import Final
 
 from monitor.archive.batch import judge_all
 from tests.archive_examples import archived, many
+from tests.benchmarks.figures import Figure, of_this_machine, ratio, show
 
 COUNT = 1000
+FIGURES: Final[tuple[Figure, ...]] = (
+    of_this_machine("listed from the index", "s", at_most=2.0),
+    ratio("listing them from the index", "indexing them first", at_most=0.2),
+    of_this_machine("listed from the index by the command", "s", at_most=2.0),
+    ratio("searched by machine, material and alert", "listing them all", at_most=1.5),
+    of_this_machine("indexed first", "s"),
+    ratio("judged by all cores", "judged by one", at_most=1.2),
+)
+"""2 s are a goal; the ratios are bounded by what was measured, rounded up."""
 
 
 def _timed(words: list[object]) -> float:
@@ -34,27 +45,34 @@ def _as_command(folder: Path) -> float:
     return time.perf_counter() - begin_s
 
 
+def _judged_s(paths: list[Path], workers: int) -> float:
+    begin_s = time.perf_counter()
+    list(judge_all(paths, workers))
+    return time.perf_counter() - begin_s
+
+
 def measure(count: int = COUNT) -> dict[str, float]:
-    """Times [s], and how much several cores gain."""
+    """Times [s] and ratios, by the clock: several processes share the work."""
     with tempfile.TemporaryDirectory() as scratch:
         os.environ["XDG_CACHE_HOME"] = str(Path(scratch, "cache"))
         folder = Path(scratch, "recordings")
         folder.mkdir()
         many(folder, count)
-        times = {f"first index of {count} [s]": _timed([folder])}
-        times["list from the index, best of five [s] (goal: ≤ 2)"] = min(_timed([folder]) for _ in range(5))
-        times["the same as a command, best of three [s] (goal: ≤ 2)"] = min(_as_command(folder) for _ in range(3))
-        times["search by machine, material and alert [s]"] = _timed(
-            [folder, "--machine", "machine 3", "--material", "chalk", "--alert", "ceiling"]
-        )
+        first_s = _timed([folder])
+        search: list[object] = [folder, "--machine", "machine 3", "--material", "chalk", "--alert", "ceiling"]
+        pairs = [(_timed([folder]), _timed(search)) for _ in range(5)]
+        listed_s, searched_s = (min(times) for times in zip(*pairs, strict=True))
         paths = sorted(folder.glob("*.jsonl"))[: count // 4]
-        for workers in (1, len(os.sched_getaffinity(0))):
-            begin_s = time.perf_counter()
-            list(judge_all(paths, workers))
-            times[f"judging {len(paths)} of them in {workers} processes [s]"] = time.perf_counter() - begin_s
-    return times
+        one_s, all_s = _judged_s(paths, 1), _judged_s(paths, len(os.sched_getaffinity(0)))
+        return {
+            "listed from the index": listed_s,
+            "listing them from the index": listed_s / first_s,
+            "listed from the index by the command": min(_as_command(folder) for _ in range(3)),
+            "searched by machine, material and alert": searched_s / listed_s,
+            "indexed first": first_s,
+            "judged by all cores": all_s / one_s,
+        }
 
 
 if __name__ == "__main__":
-    for name, value in measure().items():
-        sys.stdout.write(f"{value:10.3f}  {name}\n")
+    sys.stdout.write(show(f"the archive, {COUNT} recordings", FIGURES, measure()))

@@ -10,19 +10,25 @@ import os
 import subprocess
 import sys
 import tempfile
-import time
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from pathlib import Path
 from typing import Final
 
 import numpy as np
 
 from monitor.build_file import BuildSchedule, MotionSettings, read_build_file
+from tests.benchmarks.figures import Figure, count, of_this_machine, ratio, show
+from tests.benchmarks.paired import best_s
 
 LINES, LONG_LINES, SHORT_LINES = 1_000_000, 5_000_000, 200_000
 ROUNDS: Final = 3
-MEBIBYTE: Final = 1 << 20
 _LAYER, _INPUT = 1200, 3600  # moves
+FIGURES: Final[tuple[Figure, ...]] = (
+    ratio("speed of reading, schedule included", "splitting lines and making floats of words", at_least=1.6),
+    ratio("speed of reading, to the bare least", "splitting lines alone", at_least=0.2),
+    of_this_machine("lines read", "million/s", at_least=0.8),
+    count("memory at most for the long file", "MiB, all of the process", at_most=400.0),
+)
 
 _PEAK: Final = """
 import sys
@@ -72,7 +78,7 @@ def _split(path: Path) -> None:
             line.split()
 
 
-def _split_to_floats(path: Path) -> None:
+def _floats(path: Path) -> None:
     with path.open() as file:
         for line in file:
             for word in line.split():
@@ -85,16 +91,6 @@ def _split_to_floats(path: Path) -> None:
 def _read(path: Path) -> BuildSchedule:
     with path.open("rb") as file:
         return read_build_file(file, MotionSettings())
-
-
-def _best_s(job: Callable[[], object], rounds: int) -> float:
-    """Shortest time of some rounds, of this process alone [s]."""
-    best_s = math.inf
-    for _ in range(rounds):
-        begin_s = time.process_time()
-        job()
-        best_s = min(best_s, time.process_time() - begin_s)
-    return best_s
 
 
 def peak_mib(path: Path) -> float:
@@ -111,24 +107,19 @@ def measure(*, is_short: bool = False) -> dict[str, float]:
     with tempfile.TemporaryDirectory() as directory:
         path = Path(directory) / "invented"
         lines = write_file(path, SHORT_LINES if is_short else LINES)
-        read_s = _best_s(lambda: _read(path), rounds)
-        split_s = _best_s(lambda: _split(path), rounds)
-        floats_s = _best_s(lambda: _split_to_floats(path), rounds)
-        long_lines = write_file(path, LINES if is_short else LONG_LINES)
+        read_s, split_s, floats_s = best_s(rounds, lambda: _read(path), lambda: _split(path), lambda: _floats(path))
+        write_file(path, LINES if is_short else LONG_LINES)
         return {
-            "million lines/s, all of the schedule": lines / read_s / 1e6,
-            "times as fast as splitting lines and making floats of the words": floats_s / read_s,
-            "times as fast as splitting lines alone": split_s / read_s,
-            f"MiB at most for {long_lines / 1e6:.1f} million lines, {path.stat().st_size / MEBIBYTE:.0f} MiB": peak_mib(
-                path
-            ),
+            "speed of reading, schedule included": floats_s / read_s,
+            "speed of reading, to the bare least": split_s / read_s,
+            "lines read": lines / read_s / 1e6,
+            "memory at most for the long file": peak_mib(path),
         }
 
 
 def main() -> None:
     """Print the figures."""
-    for name, value in measure(is_short="--short" in sys.argv).items():
-        sys.stdout.write(f"{value:12.2f}  {name}\n")
+    sys.stdout.write(show("build files", FIGURES, measure(is_short="--short" in sys.argv)))
 
 
 if __name__ == "__main__":

@@ -14,14 +14,22 @@ import termios
 import threading
 import time
 from dataclasses import dataclass, field
+from typing import Final
 
 import psutil
+
+from tests.benchmarks.figures import Figure, count, of_this_machine, show
 
 COLUMNS, ROWS = 120, 40
 WARM_UP_S = 5.0
 FIRST_WORDS = "hot path"
 MEBIBYTE = 1 << 20
 LONGEST_START_S = 30.0
+FIGURES: Final[tuple[Figure, ...]] = (
+    of_this_machine("live at 4 Hz with the screen at 120 × 40", "% of one core", at_most=8.0),
+    count("memory resident", "MiB", at_most=120.0),
+    of_this_machine("from start to first frame", "s", at_most=1.0),
+)
 
 
 @dataclass
@@ -86,9 +94,9 @@ def measure(seconds: float) -> dict[str, float]:
         resident = process.memory_info().rss
     busy_s = after.user + after.system - before.user - before.system
     return {
-        "% of one core, live at 4 Hz with the screen at 120 × 40": 100 * busy_s / took_s,
-        "MiB resident": resident / MEBIBYTE,
-        "seconds from start to first frame here": first_frame_s,
+        "live at 4 Hz with the screen at 120 × 40": 100 * busy_s / took_s,
+        "memory resident": resident / MEBIBYTE,
+        "from start to first frame": first_frame_s,
     }
 
 
@@ -112,8 +120,7 @@ def main() -> None:
         _child()
         return
     seconds = float(sys.argv[1]) if len(sys.argv) > 1 else 30.0
-    for name, value in measure(seconds).items():
-        sys.stdout.write(f"{value:12.2f}  {name}\n")
+    sys.stdout.write(show(f"live with screen, {seconds:g} s", FIGURES, measure(seconds)))
 
 
 if __name__ == "__main__":

@@ -13,6 +13,7 @@ import time
 from collections.abc import AsyncIterator, Iterator
 from contextlib import ExitStack
 from dataclasses import dataclass, replace
+from typing import Final
 
 from connectors.simulated_link import SimulatedLink
 from connectors.simulated_scenarios import SCENARIOS
@@ -28,9 +29,16 @@ from monitor.notify.plan import NotifyPlan
 from monitor.notify.service import ServiceSender, sender_for
 from monitor.session import Session
 from monitor.step import Step
+from tests.benchmarks.figures import Figure, count, of_this_machine, show
 from tests.notify_examples import free_port, http_server, mail_server, silent_server
 from tests.watch_examples import ALERT
 
+FIGURES: Final[tuple[Figure, ...]] = (
+    of_this_machine("the loop was held at the worst, every notifier down", "ms", at_most=50.0),
+    of_this_machine("the same without a notifier", "ms"),
+    count("channels that were told to fail", "of 6", at_least=6.0),
+    of_this_machine("threads that hang at the end", "threads"),
+)
 LOOK_EVERY_S = 0.002
 WARM_UP_S = 3.0
 ALARM = replace(ALERT, priority=Priority.ALARM, text="\x1b[31m" + "A" * 1_000_000)
@@ -128,9 +136,9 @@ def measure(seconds: float) -> dict[str, float]:
         down_s, failing = asyncio.run(_latest_s(plan, seconds))
         threads = sum(thread.name == "notification" for thread in threading.enumerate())
     return {
-        "ms the loop was held at the worst, every notifier down": 1000 * down_s,
-        "ms the same without a notifier": 1000 * alone_s,
-        f"of {len(plan.channels)} channels were told to fail": float(failing),
+        "the loop was held at the worst, every notifier down": 1000 * down_s,
+        "the same without a notifier": 1000 * alone_s,
+        "channels that were told to fail": float(failing),
         "threads that hang at the end": float(threads),
     }
 
@@ -138,8 +146,7 @@ def measure(seconds: float) -> dict[str, float]:
 def main() -> None:
     """Print the figures."""
     seconds = float(sys.argv[1]) if len(sys.argv) > 1 else 60.0
-    for name, value in measure(seconds).items():
-        sys.stdout.write(f"{value:12.2f}  {name}\n")
+    sys.stdout.write(show(f"live with every notifier down, {seconds:g} s", FIGURES, measure(seconds)))
 
 
 if __name__ == "__main__":

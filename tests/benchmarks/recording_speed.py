@@ -7,23 +7,34 @@ beside them are this machine's.
 import json
 import sys
 import tempfile
-import time
 from collections import deque
-from collections.abc import Callable, Iterable
+from collections.abc import Iterable
 from dataclasses import replace
 from math import sin
 from pathlib import Path
+from typing import Final
 
 from connectors.recording import Decoder, Encoder, read_recording
 from connectors.telemetry import Event, Execution, Sample, Tick, channel
+from tests.benchmarks.figures import Figure, count, of_this_machine, ratio, show
+from tests.benchmarks.paired import best_s
 from tests.recording_examples import HEADER
 
-ROWS, ROUNDS, MICRO = 30_000, 5, 1e6
+ROWS, ROUNDS = 30_000, 5
 CHANNELS = (
     *(channel(kind, sensor) for kind in ("temp_c", "set_c") for sensor in ("cold", "manifold", "nozzle")),
     *(channel("duty", sensor) for sensor in ("manifold", "nozzle")),
     *(channel(kind, number) for kind in ("fed_mm", "sensed_mm") for number in range(1, 7)),
 )
+FIGURES: Final[tuple[Figure, ...]] = (
+    ratio("row to sample", "json.loads of the row", at_most=1.2),
+    ratio("file to events", "json.loads of the row", at_most=1.2),
+    ratio("sample to row", "json.dumps of its values", at_most=0.7),
+    of_this_machine("row to sample [µs]", "µs"),
+    of_this_machine("sample to row [µs]", "µs"),
+    count("a row of 20 channels", "bytes", at_most=200.0),
+)
+"""Bounds are what was measured, rounded up."""
 
 
 def invented_samples(count: int) -> list[Event]:
@@ -42,18 +53,8 @@ def _run_through(items: Iterable[object]) -> None:
     deque(items, maxlen=0)
 
 
-def best_us(job: Callable[[], object], items: int) -> float:
-    """Shortest time per item of some rounds [µs]."""
-    best_s = float("inf")
-    for _ in range(ROUNDS):
-        start_s = time.perf_counter()
-        job()
-        best_s = min(best_s, time.perf_counter() - start_s)
-    return best_s / items * MICRO
-
-
 def measure() -> dict[str, float]:
-    """Times per sample row [µs], and bytes per row."""
+    """Ratios, and bytes per row."""
     header = replace(HEADER, columns=CHANNELS)
     events = invented_samples(ROWS)
     samples = [event for event in events if isinstance(event, Sample)]
@@ -63,27 +64,23 @@ def measure() -> dict[str, float]:
         path = Path(directory) / "speed.jsonl"
         path.write_bytes(encoder.header_line() + b"".join(map(encoder.encode, events)))
         recording = read_recording(path)
-        times = {
-            "json.loads, row alone": best_us(lambda: _run_through(map(json.loads, rows)), ROWS),
-            "row to Sample": best_us(lambda: _run_through(map(decoder.decode, rows)), ROWS),
-            "file to events": best_us(lambda: _run_through(recording.items()), len(events)),
-            "Sample to row": best_us(lambda: _run_through(map(encoder.encode, samples)), ROWS),
-            "json.dumps, row alone": best_us(
-                lambda: _run_through(json.dumps([*s.values.values()]) for s in samples), ROWS
-            ),
-        }
-        times["bytes per row"] = sum(map(len, rows)) / ROWS
-    return times
-
-
-def report() -> str:
-    """The measurements as lines of text, with their ratio to `json.loads`."""
-    times = measure()
-    size = times.pop("bytes per row")
-    unit = times["json.loads, row alone"]
-    lines = [f"{name:<24}{us:8.2f} µs  {us / unit:6.2f} × json.loads" for name, us in times.items()]
-    return "\n".join([*lines, f"{'a row':<24}{size:8.0f} bytes, {len(CHANNELS)} channels"])
+        loads_s, read_s, file_s, dumps_s, write_s = best_s(
+            ROUNDS,
+            lambda: _run_through(map(json.loads, rows)),
+            lambda: _run_through(map(decoder.decode, rows)),
+            lambda: _run_through(recording.items()),
+            lambda: _run_through(json.dumps([*sample.values.values()]) for sample in samples),
+            lambda: _run_through(map(encoder.encode, samples)),
+        )
+    return {
+        "row to sample": read_s / loads_s,
+        "file to events": file_s / loads_s * ROWS / len(events),
+        "sample to row": write_s / dumps_s,
+        "row to sample [µs]": read_s / ROWS * 1e6,
+        "sample to row [µs]": write_s / ROWS * 1e6,
+        "a row of 20 channels": sum(map(len, rows)) / ROWS,
+    }
 
 
 if __name__ == "__main__":
-    sys.stdout.write(report() + "\n")
+    sys.stdout.write(show("recordings", FIGURES, measure()))
