@@ -1,10 +1,11 @@
 """Draw the pictures in `replays/pictures/` anew: `python -m tests.make_pictures`. What they show is simulated.
 
-Each is the screen of a watch at one moment of a recording: a minute after its gravest alert was raised. Drawing them
-again gives the same files; do it when screens, texts or recordings changed on purpose.
+Each recording has a picture of the screen just after its gravest alert was raised; one of them shows the other pages
+as well. Drawing them again gives the same files; do it when screens, texts or recordings changed on purpose.
 """
 
 import sys
+from collections.abc import Iterable
 from pathlib import Path
 from typing import Final
 
@@ -25,6 +26,17 @@ SOONER_S: Final = {"link-drop-outs": 20.0}
 """After so long the gravest alert is over already."""
 
 SIZE: Final = (80, 24)
+WIDE: Final = (120, 40)
+PAGES: Final = {
+    "page-overview": ((), WIDE),
+    "page-strand": (("4",), WIDE),
+    "page-trends": (("v", "tab", "0"), WIDE),
+    "page-to-come": (("c",), SIZE),
+    "page-alerts": (("a",), SIZE),
+}
+"""Pages of the recording `SHOWN`: keys that lead there, and the size."""
+
+SHOWN: Final = "left-idle"
 _HASTE_S: Final = 1.0
 
 
@@ -54,22 +66,23 @@ def desk_of(name: str) -> Desk:
     return desk
 
 
-def lines_of(name: str, width: int, height: int, *keys: str) -> tuple[Line, ...]:
-    """The picture of a recording after some keys were pressed."""
-    desk = desk_of(name)
+def lines_of(picture: str) -> tuple[Line, ...]:
+    """A picture of a page, or of a recording, by its name."""
+    keys, size = PAGES.get(picture, ((), SIZE))
+    desk = desk_of(SHOWN if picture in PAGES else picture)
     for key in keys:
         desk.press(key)
-    return desk.lines(width, height)
+    return desk.lines(*size)
 
 
-def write(folder: Path, names: list[str]) -> None:
-    """Write the pictures of these recordings into a folder."""
+def write(folder: Path, pictures: Iterable[str]) -> None:
+    """Write these pictures into a folder."""
     folder.mkdir(parents=True, exist_ok=True)
-    width, height = SIZE
-    for name in names:
+    for picture in pictures:
+        (width, _), name = PAGES.get(picture, ((), SIZE))[1], SHOWN if picture in PAGES else picture
         caption = f"simulated: the recording {name}, just after its gravest alert was raised"
-        text = svg_of(lines_of(name, width, height), width, f"The screen of the recording {name}", caption)
-        (folder / f"{name}.svg").write_text(text, encoding="utf-8")
+        text = svg_of(lines_of(picture), width, f"The screen of the recording {name}", caption)
+        (folder / f"{picture}.svg").write_text(text, encoding="utf-8")
 
 
 def _is_alert(mark: Mark) -> bool:
@@ -77,4 +90,4 @@ def _is_alert(mark: Mark) -> bool:
 
 
 if __name__ == "__main__":
-    write(FOLDER, sys.argv[1:] or list(TAKES))
+    write(FOLDER, sys.argv[1:] or [*TAKES, *PAGES])

@@ -10,7 +10,7 @@ import pytest
 from monitor.core.alert_types import Priority
 from monitor.tui.desk import Desk
 from monitor.tui.ink import Line
-from tests.make_pictures import FOLDER, SIZE, desk_of
+from tests.make_pictures import FOLDER, PAGES, SHOWN, SIZE, desk_of
 from tests.make_replays import TAKES
 
 SAYS = {
@@ -37,18 +37,28 @@ def _text(lines: tuple[Line, ...]) -> str:
 
 def test_every_recording_has_its_picture_and_no_other() -> None:
     """What the command draws is what lies there."""
-    assert {path.name for path in FOLDER.iterdir()} == {f"{name}.svg" for name in TAKES}
+    assert {path.stem for path in FOLDER.iterdir()} == {*TAKES, *PAGES}
     assert SAYS.keys() == TAKES.keys()
 
 
-@pytest.mark.parametrize("name", TAKES)
-def test_a_picture_is_that_of_todays_screen(name: str) -> None:
+def _drawn(picture: str) -> list[str]:
+    text = (FOLDER / f"{picture}.svg").read_text(encoding="utf-8")
+    return [unescape(it) for it in re.findall(r'xml:space="preserve">(.*?)</text>', text, re.DOTALL)]
+
+
+@pytest.mark.parametrize("picture", [*TAKES, *PAGES])
+def test_a_picture_is_that_of_todays_screen(picture: str) -> None:
     """Each text in the file stands in the frame drawn now, in the same order; if not: python -m tests.make_pictures."""
-    drawn = (FOLDER / f"{name}.svg").read_text(encoding="utf-8")
-    told = [unescape(text) for text in re.findall(r'xml:space="preserve">(.*?)</text>', drawn, re.DOTALL)]
-    now = [span.text for line in _desk(name).lines(*SIZE) for span in line if span.text.strip() or span.look.reverse]
-    assert told[:-1] == now
-    assert told[-1].startswith("simulated: ")
+    desk = _desk(SHOWN if picture in PAGES else picture)
+    keys, size = PAGES.get(picture, ((), SIZE))
+    view = desk.view
+    for key in keys:
+        desk.press(key)
+    now = [span.text for line in desk.lines(*size) for span in line if span.text.strip() or span.look.reverse]
+    desk.view = view  # the next test finds it as it was
+    *told, caption = _drawn(picture)
+    assert told == now
+    assert caption.startswith("simulated: ")
 
 
 @pytest.mark.parametrize("name", TAKES)
@@ -73,7 +83,7 @@ def test_on_a_fault_colour_stands_where_it_belongs(name: str) -> None:
 
 def test_a_picture_needs_nothing_from_outside() -> None:
     """It is well-formed, runs nothing, and names no address but that of its own standard."""
-    for name in TAKES:
+    for name in (*TAKES, *PAGES):
         text = (FOLDER / f"{name}.svg").read_text(encoding="utf-8")
         ET.fromstring(text)  # noqa: S314 -- a file of our own
         assert set(re.findall(r"https?://[^\"']+", text)) == {"http://www.w3.org/2000/svg"}
