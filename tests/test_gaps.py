@@ -117,6 +117,16 @@ def test_a_reconnect_after_which_feed_counts_anew_leaves_the_dose_open() -> None
     assert strand.idle_low_s < 120.0
 
 
+def test_a_wall_that_is_silent_while_others_report_leaves_the_dose_open() -> None:
+    """Two hours in which the manifold alone says nothing: it may have stood at its last value, or cooled."""
+    others = {name: value for name, value in HOT.items() if name != "temp_c:manifold"}
+    silent = [Sample(second, {**others, "fed_mm:1": 0.0}) for second in np.arange(1802.0, 2.5 * HOUR_S, 2.0).tolist()]
+    strand = _strand(_samples(0.0, 1800.0), silent, _samples(2.5 * HOUR_S, 2.5 * HOUR_S + 4.0))
+
+    assert strand.dose_now_min == pytest.approx(150.0 * RATE, rel=0.01)
+    assert strand.dose_low_min == pytest.approx(30.5 * RATE, rel=0.03)
+
+
 def test_samples_without_a_temperature_do_not_hold_off_that_no_data_come() -> None:
     """Feed goes on coming, temperatures do not: within a minute it is told, and the dose goes on."""
     feed_alone = (Sample(float(second), {"fed_mm:1": 0.0}) for second in range(600, 720))

@@ -14,6 +14,13 @@ def untold_s(state: EngineState) -> float:
     return max(silence_s(state), min((state.time_s - sensor.seen_s for sensor in state.sensors), default=0.0))
 
 
+def are_walls_fresh(model: Model, state: EngineState) -> bool:
+    """Whether no wall that strands depend on has fallen silent: what is gained by a guess is not sure."""
+    latest_s = state.time_s - model.longest_silence_s
+    walls = [state.sensors[index] for index in model.wall_sensors]
+    return all(sensor.seen_s >= latest_s or sensor.temp_c is None for sensor in walls)
+
+
 def data_quality(model: Model, state: EngineState) -> Quality:
     """Trust in what is said of the strands, by their walls: no better than the worst sensor they depend on.
 

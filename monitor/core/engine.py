@@ -17,7 +17,7 @@ from monitor.core.alert_values import point_values
 from monitor.core.assess import assess
 from monitor.core.assess_strand import limit_left_s
 from monitor.core.assessment import Assessment
-from monitor.core.data_age import silence_s
+from monitor.core.data_age import are_walls_fresh, silence_s
 from monitor.core.engine_input import EngineInput
 from monitor.core.engine_state import EngineState, Model, build_model, initial_state
 from monitor.core.estimates import estimated_sensors
@@ -148,7 +148,7 @@ def _sampled(model: Model, state: EngineState, sample: Sample, time_s: float) ->
     if state.field is None:
         return _begun(model, state)
     due_s = _due_s(state)
-    return _carried(model, state, due_s) if due_s > 0.0 else state
+    return _carried(model, state, due_s, is_known=are_walls_fresh(model, state)) if due_s > 0.0 else state
 
 
 def _stalls(model: Model, state: EngineState, sample: Sample, feeds: Feeds, time_s: float) -> Stalls:
