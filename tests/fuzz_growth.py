@@ -12,8 +12,9 @@ from typing import Final
 Reader = Callable[[bytes], None]
 
 MEMORY_PER_BYTE: Final = 60
-MEMORY_BESIDE: Final = 24_000_000
-"""A reader may hold this much for each byte of its input, and beside it: a parsed JSON list of numbers takes 40."""
+MEMORY_BESIDE: Final = 40_000_000
+"""A reader may hold this much for each byte of its input, and beside it: a parsed JSON list of numbers takes 40, and
+the reader of build files sets 32 MiB aside."""
 FOUR_TIMES_MAY_COST: Final = 9.0
 """Four times the input may cost at most this many times the work: 4 would be linear, 16 the square."""
 LEAST_WORK_S: Final = 0.005
