@@ -8,7 +8,7 @@ from monitor.core.assessment import StrandAssessment
 from monitor.core.span import Span as Range
 from monitor.tui.columns import NEXT_USE
 from monitor.tui.dose_bar import dose_bar
-from monitor.tui.ink import DIM, Line, Look, Span, hanging
+from monitor.tui.ink import DIM, PLAIN, Line, Span, hanging
 from monitor.tui.words import activity, duration, next_use, share_of_limit, soft_front
 
 _BAR_CELLS: Final = 20
@@ -16,11 +16,11 @@ _LEAST_SLIP: Final = 0.005
 _NO_MARK: Final = "passed"
 
 
-def number_lines(strand: StrandAssessment, width: int, look: Look) -> list[Line]:
-    """A line for each thing known, the most pressing first."""
+def number_lines(strand: StrandAssessment, width: int, *, doubtful: bool) -> list[Line]:
+    """A line for each thing known, the most pressing first; dim and with a question mark where it is not of now."""
     lines: list[Line] = []
     for head, text in _facts(strand):
-        first, *rest = hanging(f"  {head:<6} ", text, width, look)
+        first, *rest = hanging(f"  {head + '?' * doubtful:<6} ", text, width, DIM if doubtful else PLAIN)
         lines += [(Span(first[0].text, DIM), *first[1:]), *rest]
     return lines
 

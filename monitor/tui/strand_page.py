@@ -26,11 +26,10 @@ def strand_page(view: View, latest: Assessment, width: int, rows: int) -> list[L
     strand = view.strand
     if strand is None:
         return [(Span("  no strand is loaded", BOLD),)]
-    look = DIM if is_doubtful(strand, view) else PLAIN
     text = [
         _title(strand, view, width),
         *_alerts(view, latest, width),
-        *number_lines(strand, width, look),
+        *number_lines(strand, width, doubtful=is_doubtful(strand, view)),
         *hanging("  ", stand_in_words(strand), width, DIM)[: bool(strand.stand_in)],
         *(_advice(strand, latest, width) if rows >= _AIR_FROM_ROWS else ()),
     ]
