@@ -54,6 +54,10 @@ asyncio.run(main())
 """
 
 
+PATHS = os.pathsep.join([str(ROOT), os.environ.get("PYTHONPATH", "")])
+"""Those of the tests stay: what a child writes to a port is noted there."""
+
+
 class Child:
     """A screen in a process of its own on a pseudo-terminal, whose watch writes a dot each time it goes round."""
 
@@ -65,7 +69,7 @@ class Child:
         self.process = subprocess.Popen(  # noqa: S603 -- our own interpreter and text
             [sys.executable, "-c", CHILD, str(tell), *words],
             stdin=theirs, stdout=theirs, stderr=theirs, pass_fds=(tell,), start_new_session=True, cwd=ROOT,
-            env={**os.environ, "TERM": "xterm-256color", "PYTHON_COLORS": "0", "PYTHONPATH": str(ROOT)},
+            env={**os.environ, "TERM": "xterm-256color", "PYTHON_COLORS": "0", "PYTHONPATH": PATHS},
         )  # fmt: skip
         self.theirs = theirs
         os.close(tell)
