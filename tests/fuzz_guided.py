@@ -34,11 +34,12 @@ LONGEST_READING_S: Final = 10
 """An input within `LONGEST_INPUT` takes milliseconds; this is a hang [s]."""
 MEMORY_DISK: Final = Path("/dev/shm")  # noqa: S108 -- readers of files get theirs here, hundreds a second
 MOST_MEMORY_MB: Final = 1500
-SMALL: Final = 25_000
-LARGE: Final = 100_000
+GLANCE: Final = 25_000
+SMALL: Final = 100_000
+LARGE: Final = 400_000
 MOST_GROWN: Final = 60
-"""So many of the inputs kept are grown, spread over all of them: a look at each costs readings of `SMALL` bytes."""
-DEAREST: Final = 12
+"""So many of the inputs kept are grown, spread over all of them: a look at each costs readings of `GLANCE` bytes."""
+DEAREST: Final = 6
 """So many inputs are measured in full: those that cost the most for each byte."""
 _FOUND: Final = ("crash-", "timeout-", "oom-", "leak-")
 
@@ -67,7 +68,7 @@ def growth_faults(read: Reader, inputs: list[bytes]) -> Iterator[str]:
     """Hold the memory and the work of inputs, grown in several ways, against their bounds; say what is beyond."""
     some = inputs[:: -(-len(inputs) // MOST_GROWN)]
     ways = list(chain.from_iterable(map(grown, some)))
-    costs = {at: work_s(read, way(SMALL), tries=1) for at, way in enumerate(ways)}
+    costs = {at: work_s(read, way(GLANCE), tries=1) for at, way in enumerate(ways)}
     for at in nlargest(DEAREST, costs, key=costs.__getitem__):
         small, large = ways[at](SMALL), ways[at](LARGE)
         ratio, peak = work_ratio(read, small, large), memory_peak(read, large)

@@ -12,7 +12,15 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from tests.fuzz_growth import FOUR_TIMES_MAY_COST, memory_allowed, memory_peak, work_ratio
+from tests.fuzz_growth import (
+    FOUR_TIMES_MAY_COST,
+    MEMORY_BESIDE,
+    MEMORY_PER_BYTE,
+    memory_allowed,
+    memory_peak,
+    work_ratio,
+)
+from tests.fuzz_guided import growth_faults
 from tests.fuzz_readers import READERS
 from tests.recording_examples import night_lines
 from tests.websocket_examples import full
@@ -130,12 +138,29 @@ def test_work_grows_with_the_input_and_not_with_its_square(case: str) -> None:
     assert work_ratio(_reader(case), small, large) < FOUR_TIMES_MAY_COST
 
 
+def _careless(data: bytes) -> None:
+    seen = b""
+    for start in range(0, len(data), 40):
+        seen = seen + data[start : start + 40]  # copies all there is
+
+
 def test_a_square_would_be_found() -> None:
     """The measure itself: a reader that looks back over all it has read at every line is caught."""
+    assert work_ratio(_careless, b"x" * LARGE, b"x" * 4 * LARGE) > FOUR_TIMES_MAY_COST
 
-    def careless(data: bytes) -> None:
-        seen = b""
-        for start in range(0, len(data), 40):
-            seen = seen + data[start : start + 40]  # copies all there is
 
-    assert work_ratio(careless, b"x" * LARGE, b"x" * 4 * LARGE) > FOUR_TIMES_MAY_COST
+def test_what_the_guided_fuzzer_kept_is_measured_too() -> None:
+    """Of inputs grown in several ways, one whose work grows as its square is told, and one that hoards; no other is."""
+
+    def careless_of_stars(data: bytes) -> None:
+        for _ in range(data.count(b"*") // 100):
+            data.count(b"*")  # looks through all there is
+
+    def hoards(data: bytes) -> None:
+        kept = bytes(MEMORY_BESIDE + 2 * MEMORY_PER_BYTE * len(data)) if b"*" in data else b""
+        assert kept is not None
+
+    inputs = [b"a line\nanother\n", b"a *\n* *\n"]
+    assert "times the work" in next(growth_faults(careless_of_stars, inputs))
+    assert "bytes of memory" in next(growth_faults(hoards, inputs))
+    assert list(growth_faults(lambda _data: None, inputs)) == []
