@@ -18,12 +18,14 @@ from connectors.simulated_scenarios import SCENARIOS
 from monitor.attach import wire as attach_wire
 from monitor.attach.wire import (
     LONGEST_FROM_SCREEN,
+    LONGEST_FROM_WATCH,
     Ask,
     Bye,
     Frames,
     FromWatch,
     Hello,
     News,
+    Past,
     Refused,
     WireError,
     framed,
@@ -37,6 +39,7 @@ from monitor.config import demo_profile
 from monitor.core.alert_types import RequestKind
 from monitor.core.assessment import Assessment
 from monitor.core.engine import run
+from monitor.history.memory import PIECE_BUCKETS, SIZES, History
 from tests import screen_samples
 from tests.attach_examples import same
 
@@ -185,3 +188,15 @@ def test_the_layout_sign_shows_types_and_not_descriptions() -> None:
     schema = {"properties": {"time_s": {"type": "number"}}, "description": "now"}
     assert attach_wire._bare(schema) == {"properties": {"time_s": {"type": "number"}}}
     assert len(attach_wire.layout()) == 8
+
+
+def test_the_past_survives_in_pieces_of_bounded_size() -> None:
+    """A history of four days of sixty curves goes over in messages far below the longest, and arrives bit by bit."""
+    history = History()
+    for time_s in range(0, 360_000, 200):
+        history.take_readings(float(time_s), {f"curve {number}": time_s / (number + 1) for number in range(60)})
+    frames = [framed(Past(piece)) for piece in history.pieces()]
+    assert max(map(len, frames)) < PIECE_BUCKETS * 60 * 12 + 2_000 < LONGEST_FROM_WATCH / 20
+    assert len(frames) == sum(-(-size.buckets // PIECE_BUCKETS) for size in SIZES)
+    heard = [from_watch(frame[4:]) for frame in frames]
+    assert [told.piece for told in heard if isinstance(told, Past)] == list(history.snapshot())

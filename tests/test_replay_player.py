@@ -8,7 +8,9 @@ from functools import cache
 from itertools import pairwise
 from pathlib import Path
 
+import numpy as np
 import pytest
+from numpy.testing import assert_array_equal
 
 from connectors.recording import Conclusion, read_recording
 from connectors.telemetry import Sample
@@ -16,10 +18,12 @@ from monitor.commands.replay_screen import closing_lines
 from monitor.config import demo_profile, profile_from_tables
 from monitor.core.alert_types import AlertState, RequestKind
 from monitor.core.engine import Engine
+from monitor.every import Every
+from monitor.history.memory import History
 from monitor.recording.start import start_recording
 from monitor.replay.clock import RecordedClock
 from monitor.replay.player import Player
-from monitor.replay.reading import Reading
+from monitor.replay.reading import HISTORY_SIZES, REMEMBERED_EVERY_S, Reading
 from monitor.replay.view import FASTEST, MarkKind
 from monitor.session import Session
 from monitor.step import Step
@@ -76,6 +80,38 @@ def test_it_plays_at_its_pace(speed: float) -> None:
     latest = hands.player.latest
     assert latest is not None
     assert 0.0 <= 8.0 * speed - latest.time_s < 4.0 + 1e-6  # this night has a sample every four seconds
+
+
+def test_the_past_of_a_replay_is_what_a_straight_run_knows() -> None:
+    """Every value of every curve is that of an assessment at that time, also what lies ahead of the place."""
+    reading = reading_of(LEFT_IDLE)
+    engine, due, told = Engine(reading.model.parameters), Every(REMEMBERED_EVERY_S), History(HISTORY_SIZES)
+    while reading.timeline.head.time_s < 2000.0:
+        reading.go_on(0.0)
+    for event in reading.timeline._events(0, reading.timeline.count):
+        step = engine.advance(event)
+        if due(event.time_s):
+            told.take(step.assessment)
+    player = Player(reading, "a recording", speed=60.0)
+    reading.close()
+    for key in told.keys:
+        now, then = player.history.trend(key, 0.0, 1990.0, 33), told.trend(key, 0.0, 1990.0, 33)
+        if not key.startswith("slip"):  # looked at only while a strand feeds
+            assert_array_equal(now.last, then.last)
+            assert_array_equal(now.low, then.low)
+    assert player.replay.time_s == 0.0
+
+
+def test_the_whole_night_is_remembered_and_its_end_nothing_more() -> None:
+    """A trend up to the present place ends there, one up to the end goes on to the end."""
+    history, columns = left_idle().history, 70
+    assert history.span is not None
+    assert 0.0 <= history.span[0] <= REMEMBERED_EVERY_S
+    assert END_S - REMEMBERED_EVERY_S <= history.span[1] <= END_S
+    dose = history.trend("dose 4", history.span[0], END_S, columns)
+    assert dose.known.all()
+    assert np.all(np.diff(dose.last[5:-10]) > 0.0)  # left standing
+    assert not history.trend("dose 4", END_S + 60.0, 2 * END_S, columns).known.any()
 
 
 def test_a_halted_program_does_not_leap() -> None:

@@ -8,6 +8,7 @@ from collections import Counter
 from datetime import timedelta
 from pathlib import Path
 
+import numpy as np
 import pytest
 
 from connectors.recording import Conclusion, read_recording
@@ -15,8 +16,10 @@ from connectors.telemetry import LinkChange, Sample, Tick
 from monitor.cli import main
 from monitor.config import demo_profile
 from monitor.core.alert_types import RequestKind
+from monitor.core.engine import Engine
 from monitor.headless import PlainPrinter
 from monitor.resume.catching_up import take_up
+from monitor.resume.past import past_moment
 from monitor.resume.seam import resumption
 from monitor.session import Session
 from monitor.step import Step
@@ -31,7 +34,7 @@ from tests.resume_examples import (
     resumed_session,
     taken_up,
 )
-from tests.watch_examples import Caught
+from tests.watch_examples import Caught, ListedLink
 
 GAP_S = 40.0
 FEEDING = 2
@@ -110,6 +113,33 @@ def _check_schema(path: Path) -> None:
             continue
         validator("line").validate(content)
     assert torn <= 1
+
+
+def test_a_resumed_watch_knows_the_past_and_when_nobody_watched(night: Path) -> None:
+    """Before the new start it is what an unbroken watch remembers of every minute; the time between is a gap."""
+    _cut(night, CUTS["between two lines"](night.read_bytes()))
+    resumed = taken_up(night, GAP_S)
+    end_s = resumed.taken.caught_up.last_s
+    session = resumed_session(resumed, hot_night(resumed.time_s, resumed.time_s + 100.0))
+    session.keep_history(past=resumed.taken.caught_up.history)
+    unbroken = Session(ListedLink(hot_night(0.0, end_s + 1.0)), Engine(demo_profile().parameters), name="test")
+    unbroken.keep_history(60.0)
+    for watch in (session, unbroken):
+        asyncio.run(watch.run())
+    for key in set(unbroken.history.keys) - {f"slip {number}" for number in range(1, 7)}:
+        past, truth = (watch.history.trend(key, 60.0, end_s - 30.0, 20) for watch in (session, unbroken))
+        assert past.known.all()
+        np.testing.assert_allclose([past.low, past.high, past.last], [truth.low, truth.high, truth.last], rtol=1e-6)
+        assert not session.history.trend(key, end_s + 4.0, resumed.time_s - 4.0, 9).known.any()
+        assert session.history.trend(key, resumed.time_s + 12.0, resumed.time_s + 96.0, 9).known.all()
+
+
+def test_summaries_that_cannot_be_read_are_left_out() -> None:
+    """A past that is only for looking at never keeps a watch from going on."""
+    whole = {"quality": "GOOD", "walls": [], "strands": []}
+    assert past_moment(1.0, whole) is not None
+    for wrong in ({}, {**whole, "quality": "SUPERB"}, {**whole, "walls": [{"sensor": 3}]}, {**whole, "strands": None}):
+        assert past_moment(1.0, wrong) is None
 
 
 def test_a_night_may_be_cut_off_again_and_again(night: Path, whole: tuple[Path, Session]) -> None:

@@ -101,9 +101,35 @@ async def test_the_newest_assessment_is_computed_only_when_read() -> None:
 
 
 def test_before_the_first_event_nothing_is_known() -> None:
-    """There is no assessment, no notice, and no end yet."""
+    """There is no assessment, no notice, no end and no past yet."""
     session = Session(ListedLink([]), ScriptedEngine(), name="test")
-    assert (session.latest, session.notice, session.ended) == (None, "", None)
+    assert (session.latest, session.notice, session.ended, session.history.span) == (None, "", None, None)
+
+
+async def test_the_past_is_kept_at_its_spacing_and_only_when_asked_for() -> None:
+    """One assessment in four seconds of machine time, or as seldom as asked; none where nobody keeps a history."""
+    for every_s, reads in ((None, 0), (4.0, 250), (100.0, 10)):
+        engine = ScriptedEngine()
+        session = Session(ListedLink([sample(float(time_s)) for time_s in range(1000)]), engine, name="test")
+        if every_s is not None:
+            session.keep_history(every_s)
+        client: WatchClient = session
+        await session.run()
+        assert sum(step.reads for step in engine.steps) == reads
+        trend = client.history.trend("dose 4", 400.0, 900.0, 5)
+        assert list(trend.known) == [reads > 0] * 5
+        assert every_s is None or list(trend.last) == [90.0] * 5
+
+
+async def test_a_history_that_fails_is_left_out_and_the_watch_goes_on() -> None:
+    """It only looks on."""
+    session = Session(ListedLink(NIGHT), ScriptedEngine(), name="test")
+    session.keep_history()
+    session.history.take = None  # type: ignore[assignment, method-assign]  # whatever a mistake would be
+    await session.run()
+    assert session.ended == "the link ended"
+    assert session.fault is not None
+    assert "Keeper.take" in session.fault
 
 
 async def test_an_acknowledgement_is_recorded_and_judged_at_the_newest_events_time() -> None:

@@ -169,7 +169,7 @@ class AttachedScreen(asyncio.Protocol):
         self._lost(self)
 
     def show(self, frame: bytes, number: int) -> None:
-        """Send the newest state, the `number`th, unless it has it or did not read the last one; then some of the past."""
+        """Send the newest state, the `number`th, unless it has it or has not read the last one; then of the past."""
         if self._transport is None or self._transport.is_closing():
             return
         if self._transport.get_write_buffer_size():

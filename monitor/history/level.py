@@ -1,6 +1,7 @@
 """One resolution of a history: buckets of time in a ring, each with the lowest, the highest and the last value.
 
-Owns the arrays. Rows are curves, named by whoever uses it. NaN is a bucket without any value that counts.
+Owns the arrays. Rows are curves, named by whoever uses it. NaN is a bucket without any value that counts. What belongs
+to one bucket lies together, because far more is written than read.
 """
 
 import math
@@ -46,9 +47,9 @@ class Level:
 
     def widen(self, rows: int) -> None:
         """Make room for so many curves."""
-        missing = rows - self._kept.shape[1]
+        missing = rows - self._kept.shape[2]
         if missing > 0:
-            self._kept = np.concatenate([self._kept, _blank(missing, self.size.buckets)], axis=1)
+            self._kept = np.concatenate([self._kept, _blank(missing, self.size.buckets)], axis=2)
 
     def bucket(self, time_s: float) -> int:
         """The bucket that a time falls in."""
@@ -60,10 +61,10 @@ class Level:
         self._reach(bucket)
         if bucket <= self.newest - self.size.buckets:
             return
-        cell = self._kept[:, :, bucket % self.size.buckets]
-        np.fmin(cell[_LOW], values, out=cell[_LOW])
-        np.fmax(cell[_HIGH], values, out=cell[_HIGH])
-        np.copyto(cell[_LAST], values, where=~np.isnan(values))
+        low, high, last = self._kept[bucket % self.size.buckets]
+        np.fmin(low, values, out=low)
+        np.fmax(high, values, out=high)
+        np.copyto(last, values, where=values == values)  # noqa: PLR0124 -- all but NaN, in one pass
 
     def hold(self, before_s: float, time_s: float, values: Floats) -> None:
         """Hold these values from one time to another in the buckets that have none."""
@@ -73,31 +74,30 @@ class Level:
         if begin >= end:
             return
         places = np.arange(begin, end) % self.size.buckets
-        held = self._kept[:, :, places]
-        self._kept[:, :, places] = np.where(np.isnan(held), values[None, :, None], held)
+        held = self._kept[places]
+        self._kept[places] = np.where(np.isnan(held), values, held)
 
     def run(self, rows: list[int], first: int, count: int) -> Floats:
-        """Low, high and last of some curves in a run of buckets; NaN where none is kept."""
+        """Low, high and last of some curves in a run of buckets, (buckets, kinds, rows); NaN where none is kept."""
         numbers = np.arange(first, first + count)
-        found = self._kept[:, rows][:, :, numbers % self.size.buckets]
-        found[:, :, (numbers > self.newest) | (numbers <= self.newest - self.size.buckets)] = np.nan
+        found = self._kept[np.ix_(numbers % self.size.buckets, np.arange(_KINDS), np.array(rows, np.intp))]
+        found[(numbers > self.newest) | (numbers <= self.newest - self.size.buckets)] = np.nan
         return found
 
     def merge(self, rows: list[int], first: int, past: Floats) -> None:
         """Take in a run of buckets of another history; where both know a last value, the own one is the later."""
-        end = first + past.shape[2]
+        end = first + len(past)
         self._reach(end - 1)
         begin = max(first, self.newest - self.size.buckets + 1)
         if begin >= end:
             return
         self._reach(begin)
-        past = past[:, :, begin - first :]
-        kinds, places = np.arange(_KINDS), np.arange(begin, end) % self.size.buckets
-        cells = np.ix_(kinds, np.array(rows, np.intp), places)
+        past = past[begin - first :]
+        cells = np.ix_(np.arange(begin, end) % self.size.buckets, np.arange(_KINDS), np.array(rows, np.intp))
         own = self._kept[cells]
-        np.fmin(own[_LOW], past[_LOW], out=own[_LOW])
-        np.fmax(own[_HIGH], past[_HIGH], out=own[_HIGH])
-        np.copyto(own[_LAST], past[_LAST], where=np.isnan(own[_LAST]))
+        np.fmin(own[:, _LOW], past[:, _LOW], out=own[:, _LOW])
+        np.fmax(own[:, _HIGH], past[:, _HIGH], out=own[:, _HIGH])
+        np.copyto(own[:, _LAST], past[:, _LAST], where=np.isnan(own[:, _LAST]))
         self._kept[cells] = own
 
     def columns(self, row: int, edges_s: Array) -> tuple[Floats, Floats, Floats]:
@@ -107,7 +107,7 @@ class Level:
         begins = np.floor(edges[:-1]).astype(np.int64)
         lasts = np.maximum(begins, np.ceil(edges[1:]).astype(np.int64) - 1)
         base = int(begins[0])
-        run = self.run([row], base, int(lasts[-1]) - base + 2)[:, 0]  # one more, so that an end may lie behind the last
+        run = self.run([row], base, int(lasts[-1]) - base + 2)[:, :, 0].T  # one more: an end may lie behind the last
         begins, lasts = begins - base, lasts - base
         pairs = np.stack([begins, lasts + 1], axis=1).ravel()
         low = np.fmin.reduceat(run[_LOW], pairs)[::2]
@@ -120,13 +120,13 @@ class Level:
             self.first, self.newest = bucket, bucket
         elif bucket > self.newest:
             begin = max(self.newest + 1, bucket - self.size.buckets + 1)
-            self._kept[:, :, np.arange(begin, bucket + 1) % self.size.buckets] = np.nan
+            self._kept[np.arange(begin, bucket + 1) % self.size.buckets] = np.nan
             self.newest = bucket
         self.first = max(min(self.first, bucket), self.newest - self.size.buckets + 1)
 
 
 def _blank(rows: int, buckets: int) -> Floats:
-    return np.full((_KINDS, rows, buckets), np.nan, dtype=np.float32)
+    return np.full((buckets, _KINDS, rows), np.nan, dtype=np.float32)
 
 
 def _last_in(values: Floats, begins: np.ndarray, lasts: np.ndarray) -> Floats:

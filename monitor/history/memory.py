@@ -52,7 +52,8 @@ class Piece:
     first : int
         Number of the first bucket.
     values : bytes
-        Low, high and last of every curve in every bucket (float32, low byte first), NaN where there is none.
+        Bucket by bucket the lows, the highs and the last values of all curves (float32, low byte first); NaN where
+        there is none.
     begin_s, end_s : float
         Oldest and newest moment of the whole history [s].
     """
@@ -164,9 +165,10 @@ class History:
             raise ValueError(f"{len(piece.values)} bytes are no run of buckets of {rows} curves")
         if not (abs(piece.first) < _MOST and abs(piece.begin_s) < _MOST and abs(piece.end_s) < _MOST):
             raise ValueError("a piece of no time that ever was")
-        past = np.frombuffer(piece.values, _DTYPE).reshape(_KINDS, rows, count)
-        known = [at for at, key in enumerate(piece.keys) if self._row(key) is not None]
-        level.merge([self._rows[piece.keys[at]] for at in known], piece.first, past[:, known])
+        past = np.frombuffer(piece.values, _DTYPE).reshape(count, _KINDS, rows)
+        self._make_rows(piece.keys)
+        known = [at for at, key in enumerate(piece.keys) if key in self._rows]
+        level.merge([self._rows[piece.keys[at]] for at in known], piece.first, past[:, :, known])
         self._remember(piece.begin_s, piece.end_s)
 
     def _piece(self, level: Level, first: int, count: int) -> Piece:
@@ -180,19 +182,19 @@ class History:
 
     def _values(self, readings: Mapping[str, float]) -> Floats:
         """A value for every row."""
-        for key, value in readings.items():
-            if key not in self._rows and not math.isnan(value):
-                self._row(key)
+        new = readings.keys() - self._rows.keys()
+        if new:
+            self._make_rows(key for key in readings if key in new and not math.isnan(readings[key]))
         with np.errstate(over="ignore"):
             return np.array([readings.get(key, math.nan) for key in self._rows], np.float32)
 
-    def _row(self, key: str) -> int | None:
-        """The row of a curve, a new one where it is new; None when there is no more room."""
-        if key not in self._rows and len(self._rows) < MOST_CHANNELS:
-            self._rows[key] = len(self._rows)
-            for level in self._levels:
-                level.widen(len(self._rows))
-        return self._rows.get(key)
+    def _make_rows(self, keys: Iterable[str]) -> None:
+        """Make a row for every new curve, as long as there is room."""
+        for key in keys:
+            if len(self._rows) < MOST_CHANNELS:
+                self._rows.setdefault(key, len(self._rows))
+        for level in self._levels:
+            level.widen(len(self._rows))
 
     def _hold(self, time_s: float, values: Floats) -> None:
         former = np.full(len(values), np.nan, np.float32)

@@ -23,10 +23,10 @@ from monitor.replay.marks import Marks
 
 LOOK_AT_CLOCK_EVERY: Final = 8
 
-REMEMBERED_EVERY_S: Final = 30.0
-"""Spacing of what is remembered for trends [s of machine time]."""
+REMEMBERED_EVERY_S: Final = 60.0
+"""Spacing of what is remembered for trends [s of machine time]: each look costs as much as a handful of events."""
 
-HISTORY_SIZES: Final = (Size(REMEMBERED_EVERY_S, 4320), Size(240.0, 2880))
+HISTORY_SIZES: Final = (Size(REMEMBERED_EVERY_S, 2160), Size(240.0, 2880))
 """Levels of that history: all of it is looked at, and not only its end. A day and a half, and eight days."""
 _ENDS: Final = frozenset({"end", "resumed"})
 _AT_REST: Final = frozenset({AlertState.NORMAL, AlertState.RETURNED})
