@@ -20,6 +20,8 @@ from connectors.simulated_scenarios import SCENARIOS
 from connectors.telemetry import LinkChange, Sample
 from monitor.cli import main
 from monitor.commands import demo_run
+from monitor.history.keeping import Keeper
+from monitor.session import Session
 
 DEMO = [sys.executable, "-m", "monitor", "demo"]
 SAFETY_S = 120.0
@@ -137,6 +139,24 @@ def test_the_same_seed_gives_the_same_night(
         main(["demo", "--seed", seed])
         told.append(capsys.readouterr().out.partition("seed ")[2].partition("\n")[2])
     assert told[0] == told[1] != told[2]
+
+
+@pytest.mark.parametrize(
+    ("words", "kept"), [([], 0), (["--speed", "60"], 1), (["--headless"], 0), (["--headless", "--speed", "1"], 1)]
+)
+def test_a_night_as_fast_as_it_goes_is_not_remembered(
+    words: list[str], kept: int, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """It is over before anybody looks, and would take several times as long; at any pace it is."""
+    keepers: list[object] = []
+
+    def carry_out(session: Session, *_: object) -> int:
+        keepers.extend(look for look in session._onlookers if isinstance(getattr(look, "__self__", None), Keeper))
+        return 0
+
+    monkeypatch.setattr(demo_run, "carry_out", carry_out)
+    assert main(["demo", *words]) == 0
+    assert len(keepers) == kept
 
 
 def test_scenarios_are_listed(capsys: pytest.CaptureFixture[str]) -> None:

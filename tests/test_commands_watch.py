@@ -33,7 +33,10 @@ import monitor
 from connectors.recording import Conclusion, read_recording
 from connectors.telemetry import Sample
 from monitor.cli import main
+from monitor.commands import watch_run
 from monitor.config import DEMO_FILE
+from monitor.history.keeping import Keeper
+from monitor.session import Session
 from tests.planned_builds import build_text, layers
 
 WATCH = [sys.executable, "-m", "monitor", "watch"]
@@ -304,6 +307,20 @@ def test_a_missing_port_is_a_failed_link(tmp_path: Path, capsys: pytest.CaptureF
     assert "end: the link failed for good" in printed.out
     assert "the recording is not kept" in printed.out
     assert list((tmp_path / "r").iterdir()) == []
+
+
+def test_a_watch_keeps_its_past_whoever_looks(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A screen that is attached hours later is to see them, so it is kept without a screen, too."""
+    kept: list[object] = []
+
+    def carry_out(session: Session, *_: object) -> int:
+        kept.extend(look for look in session._onlookers if isinstance(getattr(look, "__self__", None), Keeper))
+        return 0
+
+    monkeypatch.setattr(watch_run, "carry_out", carry_out)
+    profile = _profile(tmp_path / "machine.toml", _serial("/dev/no-such-port"))
+    assert main(["watch", "--headless", "--profile", str(profile), "--no-record"]) == 0
+    assert len(kept) == 1
 
 
 def test_json_of_a_missing_port_tells_programs_why(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
