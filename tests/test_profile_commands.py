@@ -322,7 +322,7 @@ def test_importing_the_command_is_cheap() -> None:
 
 def test_check_shows_all_that_could_be_sent(capsys: pytest.CaptureFixture[str]) -> None:
     """The owner sees every query and text of a link before it is ever opened."""
-    examples = DEMO.parent.parent / "connectors" / "examples"
+    examples = Path(__file__).parents[1] / "connectors" / "examples"
 
     assert run("check", str(examples / "serial_machine.toml")) == 0
     serial = capsys.readouterr().out
