@@ -2,8 +2,8 @@
 
 A child process has the fuzzer (atheris) change the inputs of `fuzz_corpus/READER/` for so long, guided by the branches
 of our code that they reach; it ends at the first error that is not documented, at an input that takes too long, or too
-much memory. What it kept is then held against the bounds of `fuzz_growth`. Status 1 where anything was found. Whoever
-finds an input that breaks a reader mends the reader and puts the input into `fuzz_corpus/READER/`.
+much memory. That input is put into the corpus as `found-…`: the ordinary tests fail until the reader is mended. Where
+there was none, what was kept is held against the bounds of `fuzz_growth`. Status 1 where anything was found.
 """
 
 import argparse
@@ -11,8 +11,10 @@ import os
 import subprocess
 import sys
 from collections.abc import Iterator
+from hashlib import sha256
 from heapq import nlargest
 from itertools import chain
+from mmap import mmap
 from pathlib import Path
 from tempfile import TemporaryDirectory
 from typing import Any, Final
@@ -33,6 +35,8 @@ LONGEST_INPUT: Final = 20_000
 LONGEST_READING_S: Final = 10
 """An input within `LONGEST_INPUT` takes milliseconds; this is a hang [s]."""
 MEMORY_DISK: Final = Path("/dev/shm")  # noqa: S108 -- readers of files get theirs here, hundreds a second
+UNDER_WAY: Final = "STRANDWATCH_FUZZ_UNDER_WAY"
+"""Names the file in which the child notes what it is reading: the fuzzer itself does not always get to write it."""
 MOST_MEMORY_MB: Final = 1500
 GLANCE: Final = 25_000
 SMALL: Final = 100_000
@@ -41,27 +45,47 @@ MOST_GROWN: Final = 60
 """So many of the inputs kept are grown, spread over all of them: a look at each costs readings of `GLANCE` bytes."""
 DEAREST: Final = 6
 """So many inputs are measured in full: those that cost the most for each byte."""
-_FOUND: Final = ("crash-", "timeout-", "oom-", "leak-")
+_LENGTH_BYTES: Final = 8
 
 
 def fuzz(name: str, arguments: list[str]) -> None:
-    """In the child: let the fuzzer loose on a reader; does not return."""
+    """In the child: let the fuzzer loose on a reader; does not return. What is read stands in a file meanwhile."""
     import atheris  # noqa: PLC0415 -- slow to import, and not there on every machine
 
     with atheris.instrument_imports(include=["connectors", "monitor", "tomllib", "json", "csv"]):
         from tests.fuzz_readers import READERS  # noqa: PLC0415 -- the fuzzer sees only what is imported here
-    atheris.Setup([name, *arguments], READERS[name])
-    atheris.Fuzz()
+    read, length = READERS[name], _LENGTH_BYTES + LONGEST_INPUT
+    with Path(os.environ[UNDER_WAY]).open("r+b") as file, mmap(file.fileno(), length) as under_way:
+
+        def noted(data: bytes) -> None:
+            under_way[: _LENGTH_BYTES + len(data)] = len(data).to_bytes(_LENGTH_BYTES, "little") + data
+            read(data)
+
+        atheris.Setup([name, *arguments], noted)
+        atheris.Fuzz()
 
 
-def run_child(name: str, seconds: int, kept: Path, found: Path) -> int:
-    """Fuzz in a process of its own; return its status."""
+def run_child(name: str, seconds: int, kept: Path, scratch: Path) -> bytes | None:
+    """Fuzz in a process of its own; return the input at which it ended, None where it found nothing."""
+    under_way = scratch / "under-way"
+    under_way.write_bytes(bytes(_LENGTH_BYTES + LONGEST_INPUT))
     limits = [f"-max_total_time={seconds}", f"-timeout={LONGEST_READING_S}", f"-rss_limit_mb={MOST_MEMORY_MB}"]
-    options = [*limits, f"-max_len={LONGEST_INPUT}", f"-artifact_prefix={found}/", "-print_final_stats=1"]
+    options = [*limits, f"-max_len={LONGEST_INPUT}", f"-artifact_prefix={scratch}/", "-print_final_stats=1"]
     command = [sys.executable, "-m", "tests.fuzz_guided", name, "--child", *options, str(kept), str(CORPUS / name)]
-    home = {variable: str(found) for variable in ("XDG_CONFIG_HOME", "XDG_DATA_HOME", "XDG_CACHE_HOME")}
-    environment = {**os.environ, **home, "TMPDIR": str(found), "OPENBLAS_NUM_THREADS": "1"}
-    return subprocess.run(command, check=False, cwd=ROOT, env=environment).returncode  # noqa: S603 -- ourselves
+    home = {variable: str(scratch) for variable in ("XDG_CONFIG_HOME", "XDG_DATA_HOME", "XDG_CACHE_HOME")}
+    own = {"TMPDIR": str(scratch), UNDER_WAY: str(under_way), "OPENBLAS_NUM_THREADS": "1"}
+    done = subprocess.run(command, check=False, cwd=ROOT, env={**os.environ, **home, **own})  # noqa: S603 -- ourselves
+    if done.returncode == 0:
+        return None
+    length, data = under_way.read_bytes()[:_LENGTH_BYTES], under_way.read_bytes()[_LENGTH_BYTES:]
+    return data[: int.from_bytes(length, "little")]
+
+
+def put_into_corpus(name: str, data: bytes) -> Path:
+    """Keep an input that broke a reader; return its place."""
+    place = CORPUS / name / f"found-{sha256(data).hexdigest()[:10]}"
+    place.write_bytes(data)
+    return place
 
 
 def growth_faults(read: Reader, inputs: list[bytes]) -> Iterator[str]:
@@ -98,14 +122,14 @@ def main() -> int:
         fuzz(options.reader, rest)
     with TemporaryDirectory(dir=MEMORY_DISK if MEMORY_DISK.is_dir() else None) as scratch:
         kept = options.keep or Path(scratch, "kept")
-        found = Path(scratch, "found")
-        for directory in (kept, found):
-            directory.mkdir(exist_ok=True)
-        status = run_child(options.reader, options.seconds, kept, found)
-        faults = [f"{path.name}: {path.read_bytes()!r}" for path in found.iterdir() if path.name.startswith(_FOUND)]
-        faults += growth_faults(_reader(options.reader), _kept_inputs(kept, CORPUS / options.reader))
+        kept.mkdir(exist_ok=True)
+        broke = run_child(options.reader, options.seconds, kept, Path(scratch))
+        if broke is None:
+            faults = [*growth_faults(_reader(options.reader), _kept_inputs(kept, CORPUS / options.reader))]
+        else:
+            faults = [f"broken by {put_into_corpus(options.reader, broke)}: {broke[:300]!r}"]
         print("\n".join([*faults, f"{len(list(kept.iterdir()))} inputs kept, {len(faults)} faults"]))  # noqa: T201
-    return 1 if faults or status else 0
+    return 1 if faults else 0
 
 
 def _reader(name: str) -> Any:  # noqa: ANN401 -- a reader; named here so that the child imports it later
