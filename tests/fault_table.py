@@ -233,7 +233,11 @@ ROWS: Final[tuple[Row, ...]] = (
         ("screen_terminal::a_terminal_that_goes_away_without_a_signal_ends_the_screen",),
     ),
     Row("terminal stalled", "holds up nobody", ("screen_terminal::a_stalled_terminal_holds_up_nobody",)),
-    Row("terminal of one cell", "the worst is shown", ("screen_replay::in_one_cell_the_worst_is_shown",)),
+    Row(
+        "terminal resized to one cell",
+        "goes on; all is back with the room",
+        ("screen_terminal::a_terminal_made_one_cell_large_and_large_again",),
+    ),
     Row(
         "a hundred screens attached, killed",
         "no trace left",
@@ -259,6 +263,19 @@ ROWS: Final[tuple[Row, ...]] = (
             "faults::out_of_file_descriptors_a_link_says_so_and_recovers",
             "faults::a_watch_started_with_hardly_any_descriptors_says_so",
         ),
+    ),
+    Row(
+        "file of a newer version",
+        "refused; its version is named",
+        (
+            "upgrades::a_newer_recording_is_refused_by_its_version",
+            "upgrades::a_newer_file_of_the_owners_is_refused_by_its_version",
+        ),
+    ),
+    Row(
+        "many of these at once, for hours",
+        "doses right or in their range; nothing grows",
+        ("soak::two_hours_of_everything_that_may_go_wrong",),
     ),
     Row(
         "rules fail (a fault of ours)",

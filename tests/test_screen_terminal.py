@@ -83,6 +83,18 @@ class Child:
             if select.select([self.terminal], [], [], 0.1)[0]:
                 self.seen += os.read(self.terminal, 65536)
 
+    def resize(self, lines: int, columns: int) -> None:
+        """Give the terminal another size, and tell the screen as a terminal does."""
+        fcntl.ioctl(self.theirs, termios.TIOCSWINSZ, struct.pack("HHHH", lines, columns, 0, 0))
+        self.process.send_signal(signal.SIGWINCH)
+
+    def drain(self) -> None:
+        """Take what the screen has written so far."""
+        for _ in range(200):
+            if not select.select([self.terminal], [], [], 0.0)[0]:
+                return
+            self.seen += os.read(self.terminal, 65536)
+
     def rounds(self, at_least: int) -> None:
         """Wait until the watch has gone round that often from now on."""
         end = time.monotonic() + SAFETY_S
@@ -142,6 +154,26 @@ def test_a_terminal_that_goes_away_without_a_signal_ends_the_screen(child: Child
     child.read_until(b"no alerts")
     os.close(child.theirs)
     os.close(child.terminal)
+    assert child.last_words().endswith(b"returned")
+    assert child.process.returncode == 0
+
+
+def test_a_terminal_made_one_cell_large_and_large_again(child: Child) -> None:
+    """Nothing fails at 1 × 1, the watch goes on, and the whole screen comes back with the room for it."""
+    child.read_until(b"no alerts")
+    for lines, columns in ((1, 1), (1, 200), (200, 1), (1, 1)):
+        child.resize(lines, columns)
+        child.rounds(20)
+    child.drain()
+    before, child.seen = child.seen, b""
+    child.rounds(20)
+    child.drain()
+    assert b"no alerts" not in child.seen
+    child.resize(40, 120)
+    child.read_until(b"no alerts")
+    child.seen = before + child.seen
+    child.process.send_signal(signal.SIGTERM)
+    assert_restored(child)
     assert child.last_words().endswith(b"returned")
     assert child.process.returncode == 0
 
