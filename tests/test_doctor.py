@@ -69,7 +69,8 @@ def test_each_finding_is_one_clean_line_and_the_last_counts_them() -> None:
         ({"encoding": "ascii"}, ["characters"]),
         ({"encoding": ""}, ["characters"]),
         ({"kind": "dumb"}, ["terminal kind"]),
-        ({"colours": None}, ["colours"]),
+        ({"colours": None}, ["terminal kind"]),
+        ({"colours": -1}, ["colours"]),
         ({"colours": None, "is_plain_asked": True}, []),
         ({"is_terminal": False, "columns": 1, "kind": ""}, []),
     ],
@@ -99,6 +100,7 @@ def test_python_and_libraries_are_held_against_the_bounds() -> None:
     del good["gone"]
     assert found() == [("library gone", Verdict.WRONG)]
     assert not_fine(doctor_computer.libraries(None, {})) == [("libraries", Verdict.LOOK)]
+    assert not_fine(doctor_computer.libraries(["numpy @ file:///x"], {})) == [("libraries", Verdict.LOOK)]
 
 
 def test_this_very_environment_meets_its_own_bounds() -> None:
@@ -141,6 +143,7 @@ def test_a_service_manager() -> None:
         ({"mode": 0o40755}, [("recordings", Verdict.LOOK)]),
         ({"is_writable": False}, [("recordings", Verdict.WRONG)]),
         ({"is_read_only_disk": True, "is_writable": False}, [("recordings", Verdict.WRONG)]),
+        ({"in_the_way": Path("/r")}, [("recordings", Verdict.WRONG)]),
         ({"free_bytes": 99_000_000}, [("free disk", Verdict.WRONG)]),
         ({"free_bytes": 999_000_000}, [("free disk", Verdict.LOOK)]),
         ({"free_bytes": None}, [("free disk", Verdict.LOOK)]),
@@ -157,7 +160,10 @@ def test_a_real_directory_is_seen_as_it_is(tmp_path: Path) -> None:
     """One that would be made is judged by where it would be made; a mode that lets others in is seen."""
     missing = doctor_sight.place(tmp_path / "a" / "b")
     assert (missing.mode, missing.standing, missing.is_writable) == (None, tmp_path, True)
-    assert missing.free_bytes is not None
+    assert (missing.free_bytes is None, missing.in_the_way) == (False, None)
+    (tmp_path / "file").touch()
+    assert doctor_sight.place(tmp_path / "file").in_the_way == tmp_path / "file"
+    assert doctor_sight.place(tmp_path / "file" / "below").in_the_way == tmp_path / "file"
     tmp_path.chmod(0o755)
     assert [subject for subject, _ in not_fine(doctor_places.recordings(doctor_sight.place(tmp_path)))][:1] == [
         "recordings"
@@ -281,6 +287,7 @@ def test_a_trial_says_what_came(events: list[Event], verdict: Verdict, words: st
     first, last = doctor_trial.try_link(SERIAL, 0.05, said.open)
     assert first.found == "opened"
     assert (last.verdict, words in last.found) == (verdict, True)
+    assert ("link.baud" in last.advice) == any(isinstance(event, Malformed) for event in events)
 
 
 def test_a_trial_takes_out_all_that_could_be_sent() -> None:

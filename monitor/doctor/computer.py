@@ -64,10 +64,14 @@ def _colours(seen: Terminal) -> Finding:
         return look("terminal kind", f"TERM is {seen.kind!r}", "set TERM to what it is, or use --headless")
     if seen.is_plain_asked:
         return fine("colours", "none, as NO_COLOR asks; every state is told in words too")
-    if seen.colours is None or seen.colours < few:
+    if seen.colours is None:
         return look(
-            "colours", f"{seen.kind} may have none", "states are told in words too; a terminal with 256 is nicer"
+            "terminal kind",
+            f"TERM is {seen.kind!r}, of which this computer knows nothing",
+            "set TERM to what the terminal is, such as xterm-256color; colours may be missing till then",
         )
+    if seen.colours < few:
+        return look("colours", f"{seen.kind} has none", "states are told in words too; a terminal with 256 is nicer")
     return fine("colours", f"{seen.colours} ({seen.kind})")
 
 
@@ -93,9 +97,12 @@ def libraries(required: Iterable[str] | None, installed: Mapping[str, str]) -> I
         return
     count = 0
     for text in required:
-        match = _REQUIREMENT.fullmatch(text.strip())
-        if match is None or "extra ==" in text:
+        if "extra ==" in text:
             continue  # what only some commands need says so itself when it is missing
+        match = _REQUIREMENT.fullmatch(text.strip())
+        if match is None:
+            yield look("libraries", f"the need {text!r} is not understood", "see that it is installed")
+            continue
         count += 1
         yield from _library(match["name"], match["bounds"] or "", installed.get(plain_name(match["name"])))
     yield fine("libraries", f"{count} looked at")

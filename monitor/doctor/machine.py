@@ -14,6 +14,7 @@ from connectors.websocket_settings import WebsocketSettings
 from monitor.config import Profile, ProfileError, load_profile
 from monitor.doctor.findings import Finding, fine, look, wrong
 from monitor.notify.file import NotifyFileError, plan_of
+from monitor.profile.faults import Fault
 from monitor.profile.link_mapping import Link, address, host
 
 
@@ -33,8 +34,12 @@ def profile(path: Path, materials: Sequence[Path]) -> tuple[Profile | None, list
     try:
         read = load_profile(path, user_materials=materials)
     except ProfileError as error:
-        return None, [wrong("profile", str(fault), "correct it") for fault in error.faults]
+        return None, [wrong("profile", str(fault), _mending(fault)) for fault in error.faults]
     return read, [fine("profile", f"{path}: {read.parameters.machine}")]
+
+
+def _mending(fault: Fault) -> str:
+    return "correct that in the profile" if fault.key else "give another file with --profile, or mend this one"
 
 
 def notifications(named: str | None, link: Link | None) -> list[Finding]:
@@ -42,7 +47,7 @@ def notifications(named: str | None, link: Link | None) -> list[Finding]:
     try:
         plan = plan_of(named, host(link))
     except NotifyFileError as error:
-        return [wrong("notifications", str(fault), "correct it") for fault in error.faults]
+        return [wrong("notifications", str(fault), "correct that in the file of channels") for fault in error.faults]
     if not plan.channels:
         return [look("notifications", "no channels", "nobody is woken: see `strandwatch alerts test --help`")]
     count = len(plan.channels)
@@ -56,7 +61,7 @@ def serial_port(settings: SerialSettings, seen: Port) -> Iterator[Finding]:
         yield wrong(subject, "is not there", "is the machine plugged in and on? Names under /dev/serial/by-id stay")
         return
     if not seen.is_device:
-        yield wrong(subject, "is no serial port", "correct link.port")
+        yield wrong(subject, "is no serial port", "correct link.port: devices are under /dev/serial/by-id")
         return
     may = seen.may_read and (seen.may_write or settings.mode == "listen")
     yield (
@@ -80,7 +85,7 @@ def websocket(settings: WebsocketSettings) -> Finding:
     try:
         read_access(settings)
     except SettingsError as error:
-        return wrong(subject, str(error), "correct it")
+        return wrong(subject, str(error), "put right what it names, or correct [link] in the profile")
     return fine(
         subject, "token and certificate can be read" if settings.has_token else "needs no token, by the profile"
     )

@@ -20,7 +20,8 @@ _BY_OTHERS: Final = stat.S_IRWXG | stat.S_IRWXO
 class Place(NamedTuple):
     """A directory that is there or would be made.
 
-    `mode` is None where it does not exist yet; `standing` is the nearest directory above that does.
+    `mode` is None where it does not exist yet; `standing` is the nearest directory above that does; `in_the_way` is
+    what stands there, or on the way there, and is no directory.
     """
 
     path: Path
@@ -29,12 +30,15 @@ class Place(NamedTuple):
     is_writable: bool
     is_read_only_disk: bool
     free_bytes: int | None
+    in_the_way: Path | None = None
 
 
 def recordings(seen: Place) -> Iterator[Finding]:
     """Judge the directory of recordings and the disk below it."""
     subject = "recordings"
-    if seen.is_read_only_disk:
+    if seen.in_the_way is not None:
+        yield wrong(subject, f"{seen.in_the_way} is no directory", "name a directory; one that is not there is made")
+    elif seen.is_read_only_disk:
         yield wrong(subject, f"{seen.standing} is on a disk mounted read-only", "mount it for writing, or use --record")
     elif not seen.is_writable:
         yield wrong(subject, f"{seen.standing} may not be written to", "let your user write there, or use --record")

@@ -4,6 +4,7 @@ import ctypes
 import curses
 import os
 import shutil
+import stat
 import sys
 import time
 from collections.abc import Mapping
@@ -93,7 +94,15 @@ def place(path: Path) -> Place:
     except OSError:
         is_read_only, free_bytes = False, None
     mode = path.stat().st_mode if path.is_dir() else None
-    return Place(path, mode, standing, os.access(standing, os.W_OK | os.X_OK), is_read_only, free_bytes)
+    in_the_way = next((each for each in (path, *path.absolute().parents) if _is_no_directory(each)), None)
+    may_write = os.access(standing, os.W_OK | os.X_OK)
+    return Place(path, mode, standing, may_write, is_read_only, free_bytes, in_the_way)
+
+
+def _is_no_directory(path: Path) -> bool:
+    with suppress(OSError):
+        return not stat.S_ISDIR(path.stat().st_mode)
+    return False
 
 
 def writers(recordings: Path) -> list[tuple[Path, str]]:

@@ -62,7 +62,7 @@ def _judged(settings: Link, heard: list[Event], for_s: float) -> list[Finding]:
     found = [fine("trial of the link", event.reason) for event in heard if isinstance(event, LinkChange)][:3]
     shown = f"{counts[Sample]} samples and {counts[Malformed]} unreadable messages in {for_s:g} s"
     if not counts[Sample]:
-        return [*found, look("what came", shown, _silence_advice(settings))]
+        return [*found, look("what came", shown, _silence_advice(settings, is_noise=bool(counts[Malformed])))]
     told = {name for event in heard if isinstance(event, Sample) for name in event.values}
     missing = sorted(name for name in sensors_reported(settings) if f"temp_c:{name}" not in told)
     if missing:
@@ -70,7 +70,10 @@ def _judged(settings: Link, heard: list[Event], for_s: float) -> list[Finding]:
     return [*found, fine("what came", f"{shown}, with every sensor of the profile")]
 
 
-def _silence_advice(settings: Link) -> str:
+def _silence_advice(settings: Link, *, is_noise: bool) -> str:
+    if is_noise:
+        key = "link.baud" if isinstance(settings, SerialSettings) else "link.url"
+        return f"what comes cannot be read: see whether {key} is right"
     if isinstance(settings, SerialSettings) and settings.mode == "listen":
         return "turn on the controller's automatic temperature report, and check the speed"
     return "the trial asks for nothing; the watch will, and may well be answered"
