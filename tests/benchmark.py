@@ -17,6 +17,7 @@ from tests.benchmarks import (
     notifiers_down,
     planning,
     recording_speed,
+    screen_upkeep,
     seeking,
     stalls,
     step_tests,
@@ -50,6 +51,7 @@ def whole() -> Iterator[Section]:
     yield Section("looking ahead, and 72 h", looking_ahead.FIGURES, lambda: looking_ahead.measure(72.0))
     yield Section("stalls, judged by cases of another hand", stalls.FIGURES, lambda: stalls.measure(100.0, 50))
     yield Section("live with screen, 30 s", live_screen.FIGURES, lambda: live_screen.measure(30.0))
+    yield Section("the screen over 8 h, at speed", screen_upkeep.FIGURES, lambda: screen_upkeep.measure(8.0))
     yield Section("build files", build_file.FIGURES, build_file.measure)
     yield Section("planning twelve hours", planning.FIGURES, planning.measure)
     yield Section("recordings", recording_speed.FIGURES, recording_speed.measure)
