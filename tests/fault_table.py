@@ -275,7 +275,7 @@ ROWS: Final[tuple[Row, ...]] = (
     Row(
         "many of these at once, for hours",
         "doses right or in their range; nothing grows",
-        ("soak::two_hours_of_everything_that_may_go_wrong",),
+        ("soak::hours_of_everything_that_may_go_wrong",),
     ),
     Row(
         "rules fail (a fault of ours)",

@@ -10,17 +10,18 @@ memory, descriptors, threads and tasks must stay as they are. Status 1 where any
 
 import argparse
 import asyncio
+import gc
 import io
 import sys
 import threading
 import time
-from collections.abc import AsyncIterator, Callable, Iterable, Iterator
+from collections.abc import AsyncIterator, Callable, Iterable, Iterator, Mapping
 from contextlib import redirect_stdout
 from dataclasses import dataclass, field
 from pathlib import Path
 from random import Random
 from tempfile import TemporaryDirectory
-from typing import Final
+from typing import Any, Final
 from unittest.mock import patch
 
 from connectors.telemetry import Event
@@ -57,8 +58,7 @@ class Soaked:
 
     name: str
     doses: dict[float, Doses]
-    course: Course
-    told: str = ""
+    told: str
     faults: list[str] = field(default_factory=list)
 
 
@@ -86,47 +86,68 @@ def quiet(stream: Iterable[Event]) -> dict[float, Doses]:
     return marks.at
 
 
+class _Watch:
+    """A session with all that a watch has, and what troubles it."""
+
+    def __init__(self, name: str, stream: Stream, directory: Path, seed: int, *, disk_loses: bool) -> None:
+        random, profile = Random(f"{seed} {name}"), demo_profile()  # noqa: S311 -- a soak must repeat
+        source = _Source(stream())
+        self.session = Session(source, Engine(profile.parameters), name="simulated machine", over="the soak is over")
+        source.asks = lambda: owner_asks(self.session, random)
+        with patch("monitor.recording.start.Recorder", CountedLines):
+            self.path = start_recording(self.session, profile, directory / f"{name}.jsonl")
+        assert isinstance(self.session._recorder, CountedLines)
+        self.recorder = self.session._recorder
+        self.disk = TroubledDisk(random, disk_loses, lambda: self.recorder._file)
+        self.post, self.marks, self.course = Post(random), DoseMarks(), Course()
+        self.session.notify_with(Notifier(self.post.plan(), "soak", record=self._record, wait=self.post.wait))
+        self.session.keep_history()
+        self.server = AttachServer(self.session, "soak", where=[directory], hz=50.0)
+        self.session.serve_with(self.server)
+        self.session.observe(self.marks.take)
+        self.session.observe(self.course.take)
+        self.screens = Screens(directory / f"{name}.screens", seed)
+
+    async def run(self) -> None:
+        """Watch from the first event to the last."""
+        coming = asyncio.create_task(self.screens.begin(self.server))
+        try:
+            with self.disk.mounted():
+                await self.session.run()
+        finally:
+            coming.cancel()
+            self.screens.end()
+            self.post.over.set()
+        await asyncio.gather(coming, return_exceptions=True)
+
+    @property
+    def told(self) -> str:
+        """The figures in one line."""
+        megabytes = self.path.stat().st_size / 1e6
+        return (
+            f"screens: {self.screens.told}; letters {self.post.letters}, troubles of the disk {self.disk.troubles},"
+            f" recording {megabytes:.1f} MB; {self.course.told()}"
+        )
+
+    def _record(self, data: Mapping[str, Any]) -> None:
+        self.session.record_note("notification", data)
+
+
 async def soaked(name: str, stream: Stream, directory: Path, seed: int, *, disk_loses: bool) -> Soaked:
     """Watch a stream in company; what is left behind afterwards is a fault."""
-    random, profile = Random(f"{seed} {name}"), demo_profile()  # noqa: S311 -- a soak must repeat
-    source = _Source(stream())
-    session = Session(source, Engine(profile.parameters), name="simulated machine", over="the soak is over")
-    source.asks = lambda: owner_asks(session, random)
-    before = look(0.0)
-    with patch("monitor.recording.start.Recorder", CountedLines):
-        path = start_recording(session, profile, directory / f"{name}.jsonl")
-    recorder = session._recorder
-    assert isinstance(recorder, CountedLines)
-    disk = TroubledDisk(random, disk_loses, lambda: recorder._file)
-    post, marks, course = Post(random), DoseMarks(), Course()
-    record = lambda data: session.record_note("notification", data)  # noqa: E731 -- as a watch does
-    session.notify_with(Notifier(post.plan(), "soak", record=record, wait=post.wait))
-    server = AttachServer(session, "soak", where=[directory], hz=50.0)
-    session.serve_with(server)
-    session.observe(marks.take)
-    session.observe(course.take)
-    screens = Screens(directory / f"{name}.screens", seed)
-    coming = asyncio.create_task(screens.begin(server))
-    try:
-        with disk.mounted():
-            await session.run()
-    finally:
-        screens.end()
-    await coming
-    post.over.set()
-    told = (
-        f"screens: {screens.told}; letters {post.letters}, troubles of the disk"
-        f" {disk.troubles}, recording {path.stat().st_size / 1e6:.1f} MB; {course.told()}"
-    )
-    left = [it async for it in _left_behind(before.descriptors)]
-    faults = [*left, *course.faults(), *([] if session.fault is None else [session.fault])]
-    faults += recording_faults(path, stream(), recorder.lines, may_lose=disk_loses)
-    return Soaked(name, marks.at, course, told, faults)
+    descriptors = look(0.0).descriptors
+    watch = _Watch(name, stream, directory, seed, disk_loses=disk_loses)
+    await watch.run()
+    faults = [it async for it in _left_behind(descriptors)]
+    faults += [*watch.course.faults(), *([] if watch.session.fault is None else [watch.session.fault])]
+    faults += recording_faults(watch.path, stream(), watch.recorder.lines, may_lose=disk_loses)
+    return Soaked(name, watch.marks.at, watch.told, faults)
 
 
 async def _left_behind(descriptors: int) -> AsyncIterator[str]:
     """Tasks, threads and descriptors that outlive the watch, once those about to end have had their time."""
     for _ in range(100):
+        gc.collect()  # what only waits to be thrown away is not left behind
         tasks = [task for task in asyncio.all_tasks() if task is not asyncio.current_task()]
         threads = [it for it in threading.enumerate() if it.name in {"notification", "recording sync"}]
         if not tasks and not threads and look(0.0).descriptors <= descriptors:

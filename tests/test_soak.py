@@ -22,11 +22,11 @@ from tests.soak_measures import (
     unequal_doses,
 )
 
-HOURS = 2.0
+HOURS = 1.5
 PERIOD_S = 4.0
 
 
-def test_two_hours_of_everything_that_may_go_wrong() -> None:
+def test_hours_of_everything_that_may_go_wrong() -> None:
     """Doses, recording, replay, descriptors, threads and tasks are as they must be; memory needs more time."""
     assert soak(HOURS, seed=7, period_s=PERIOD_S, say=lambda _text: None) == []
 
