@@ -140,7 +140,9 @@ async def soaked(name: str, stream: Stream, directory: Path, seed: int, *, disk_
     await watch.run()
     faults = [it async for it in _left_behind(descriptors)]
     faults += [*watch.course.faults(), *([] if watch.session.fault is None else [watch.session.fault])]
-    faults += recording_faults(watch.path, stream(), watch.recorder.lines, may_lose=disk_loses)
+    untold, failure = watch.recorder._lost, str(watch.recorder.failure)
+    faults += [f"lines were lost and it says {failure}"] if untold and "recording failed" not in failure else []
+    faults += recording_faults(watch.path, stream(), watch.recorder.lines, may_lose=disk_loses, untold=untold)
     return Soaked(name, watch.marks.at, watch.told, faults)
 
 
