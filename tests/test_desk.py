@@ -9,11 +9,13 @@ from rich.cells import cell_len
 from connectors.clean_text import clean_text
 from connectors.simulated_machine import simulate
 from connectors.simulated_scenarios import SCENARIOS
-from connectors.telemetry import Sample
+from connectors.telemetry import Sample, Tick
 from monitor.config import demo_profile
-from monitor.core.alert_types import RequestKind
-from monitor.core.assessment import Assessment
+from monitor.core.alert_types import AlertState, RequestKind
+from monitor.core.assessment import Activity, Assessment
 from monitor.core.engine import Engine
+from monitor.core.span import Span
+from monitor.core.stall_findings import Detector, StallFinding, StallPattern
 from monitor.replay.player import Player
 from monitor.tui.desk import Desk
 from monitor.tui.keys import KEYS, REPLAY_KEYS, deeds
@@ -272,3 +274,89 @@ def test_a_healthy_night_has_no_coloured_cell_on_any_page() -> None:
                     assert signals == []
                 seen += 1
     assert seen >= 150
+
+
+def test_what_does_not_fit_is_reached_by_scrolling() -> None:
+    """On the page of alerts at 80 × 24 the story of a long alert is below the edge; PgDn shows it, PgUp goes back."""
+    long = replace(samples.troubled().alerts[0], condition="dose", action="advance 14 mm; " * 120)
+    desk, _ = _desk(replace(samples.troubled(), alerts=(long,)))
+    desk.press("a")
+    assert "more lines: PgDn" in _text(desk)
+    assert "story" not in _text(desk)
+    for _ in range(20):
+        desk.press("pagedown")
+    assert "story" in _text(desk)
+    assert "above: PgUp" in _text(desk)
+    assert _text(desk).startswith("ACTIVE")
+    for _ in range(20):
+        desk.press("pageup")
+    assert "above" not in _text(desk)
+    desk.press("escape")
+    assert desk.view.scroll == 0
+
+
+def test_help_is_whole_on_a_small_screen() -> None:
+    """At 60 × 15 the last caution is reached."""
+    desk, _ = _desk()
+    desk.press("?")
+    desk.lines(60, 15)
+    seen = _text(desk, 60, 15)
+    for _ in range(20):
+        desk.press("pagedown")
+        seen += _text(desk, 60, 15)
+    assert "leave, call for help" in " ".join(seen.split())
+
+
+def test_a_watch_without_data_claims_nothing() -> None:
+    """Before the first report no dose, no limit and no wall is shown: the page says what it waits for."""
+    engine = Engine(demo_profile().parameters)
+    step = engine.advance(Tick(5.0))
+    desk, _ = _desk(step.assessment)
+    for page in set(Page) - {Page.HELP, Page.ALERTS}:
+        desk.change(page=page)
+        text = _text(desk)
+        assert "waiting for the first data" in text
+        assert "limit" not in text
+        assert "nan" not in text
+
+
+def test_a_shelved_alarm_is_told_where_alerts_stand() -> None:
+    """No alerts are announced, yet the page does not look as if nothing were wrong."""
+    shelved = replace(
+        samples.troubled().alerts[0], state=AlertState.SHELVED, held_back_until_s=22_331.0 + 600, why_held_back="later"
+    )
+    desk, _ = _desk(replace(samples.healthy(), held_back=(shelved,)))
+    assert "▲ ALARM input 4, aged material: Shelved for 10 min more: later" in _text(desk)
+
+
+def test_nothing_is_asked_of_a_watch_that_has_ended() -> None:
+    """The keys for it are not offered, and no question is asked."""
+    desk, watch = _desk()
+    watch.ended = "stopped by the owner"
+    desk.take_newest()
+    assert "seen it" not in _text(desk)
+    desk.press("s")
+    assert desk.view.question is None
+
+
+def test_a_strand_that_is_stuck_does_not_look_well() -> None:
+    """Its row, its column in the hot path and the alert's first line say what it is; no time left is promised."""
+    finding = StallFinding(
+        StallPattern.GRINDING,
+        90.0,
+        100.0,
+        Span(0.0, 1.0),
+        0.9,
+        is_final=True,
+        evidence=("seen",),
+        detector=Detector.FAST,
+    )
+    stuck = replace(samples.strand(2, activity=Activity.FEEDING), stall=finding)
+    calm = samples.healthy()
+    alert = replace(samples.troubled().alerts[0], condition="stall", subject="input 2", input=2)
+    strands = tuple(stuck if it.input == 2 else it for it in calm.strands)
+    text = _text(_desk(replace(calm, strands=strands, alerts=(alert,)))[0])
+    assert "ALARM input 2, grinding" in text
+    assert "feeding, STUCK" in text
+    assert "not sure: STUCK" in text
+    assert "2 STUCK" in text

@@ -266,7 +266,7 @@ class AttachedClient:
     def _gone(self) -> str:
         pid = "unknown" if self.watch is None else self.watch.pid
         return (
-            f"its process {pid} is gone without a word, so it was killed or it crashed; what it recorded is kept."
+            f"its process {pid} is gone without a word, so it was killed or it crashed; if it recorded, that is kept."
             " Nothing watches the machine now: start the watch anew"
         )
 

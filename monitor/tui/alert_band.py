@@ -20,9 +20,12 @@ _ASKS_FOR_ATTENTION: Final = frozenset({AlertState.UNACKNOWLEDGED})
 def alert_band(view: View, latest: Assessment, width: int, rows: int) -> list[Line]:
     """All alerts in full where `rows` allow; else the chosen one in full and a line for each of the others."""
     alerts = view.alerts
+    if not alerts and not view.has_data:
+        return []
     if not alerts:
-        return [_all_quiet(latest, width, is_old=view.is_old, ended=view.ended is not None)]
-    full = [_in_full(alert, latest.time_s, width, chosen=at == view.chosen) for at, alert in enumerate(alerts)]
+        quiet = _all_quiet(latest, width, is_old=view.is_old, ended=view.ended is not None)
+        return [*(_held_back_line(alert, latest.time_s, width) for alert in _held_back(latest)), quiet][:rows]
+    full = [_in_full(alert, latest, width, chosen=at == view.chosen) for at, alert in enumerate(alerts)]
     if sum(map(len, full)) <= rows:
         return [line for block in full for line in block]
     return _around_chosen(alerts, full, view.chosen, width, rows)
@@ -40,20 +43,49 @@ def mark_look(alert: Alert) -> Look:
     return Look(signal=alert.priority, bold=True, reverse=alert.state in _ASKS_FOR_ATTENTION)
 
 
-def _in_full(alert: Alert, now_s: float, width: int, *, chosen: bool) -> list[Line]:
+def _in_full(alert: Alert, latest: Assessment, width: int, *, chosen: bool) -> list[Line]:
+    now_s, strands = latest.time_s, latest.strands
     body = DIM if alert.state is AlertState.RETURNED else PLAIN
-    since = f"  {alert.state.value}, for {duration(now_s - alert.since_s)}{_time_to_act(alert, now_s)}"
+    since = f"  {since_words(alert, now_s)}{_time_to_act(alert, now_s)}"
     head: Line = (
         Span("▸" if chosen else " "),
         Span(f"{SYMBOL[alert.priority]} {alert.priority.name}", mark_look(alert)),
         Span(f" {alert.subject}", BOLD if body is PLAIN else DIM),
     )
     room = width - width_of(head) - len(since)
-    title = f", {title_of(alert)}"
+    title = f", {_fault(alert, strands) or title_of(alert)}"
     head += (Span(title if len(title) <= room else "", BOLD if body is PLAIN else DIM), Span(since, DIM))
     told = hanging("  ", alert.text, width, body)
     act = hanging("  do: ", alert.action, width, BOLD if body is PLAIN else DIM) if alert.action else []
     return [crop(head, width), *told, *act]
+
+
+def _fault(alert: Alert, strands: Sequence[StrandAssessment]) -> str:
+    """Which stall it is, as far as that is known; else nothing."""
+    found = next((it.stall for it in strands if it.input == alert.input), None)
+    return found.pattern.value if alert.condition == "stall" and found is not None else ""
+
+
+def since_words(alert: Alert, now_s: float) -> str:
+    """The state's name, and since when: an alert that somebody has seen, or that is over, was raised so long ago."""
+    age = duration(now_s - alert.since_s)
+    is_new = alert.state is AlertState.UNACKNOWLEDGED
+    return f"{alert.state.value}, for {age}" if is_new else f"{alert.state.value}, raised {age} ago"
+
+
+def _held_back(latest: Assessment) -> Sequence[Alert]:
+    """What somebody holds back and would have called: nowhere else on the page is it told."""
+    return [
+        alert
+        for alert in latest.held_back
+        if alert.priority >= Priority.WARNING and alert.state is not AlertState.SUPPRESSED
+    ]
+
+
+def _held_back_line(alert: Alert, now_s: float, width: int) -> Line:
+    until = "" if alert.held_back_until_s is None else f" for {duration(alert.held_back_until_s - now_s)} more"
+    head = f"  {SYMBOL[alert.priority]} {alert.priority.name} {alert.subject}, {title_of(alert)}: "
+    return crop((Span(head, BOLD), Span(f"{alert.state.value}{until}: {alert.why_held_back}", PLAIN)), width)
 
 
 def title_of(alert: Alert) -> str:

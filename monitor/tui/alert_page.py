@@ -9,7 +9,7 @@ from monitor.core.advice_types import Advice
 from monitor.core.alert_table import ALERT_TABLE
 from monitor.core.alert_types import HELD_BACK, Alert, AlertState, Moment
 from monitor.core.assessment import Assessment
-from monitor.tui.alert_band import mark_look, title_of
+from monitor.tui.alert_band import mark_look, since_words, title_of
 from monitor.tui.ink import BOLD, DIM, EMPTY, PLAIN, Line, Span, crop, hanging
 from monitor.tui.view import View
 from monitor.tui.words import SYMBOL, duration
@@ -44,7 +44,7 @@ def _in_a_line(alert: Alert, now_s: float, width: int, *, chosen: bool) -> Line:
         Span("▸" if chosen else " "),
         Span(f"{SYMBOL[alert.priority]} {alert.priority.name:<7}", DIM if is_quiet else mark_look(alert)),
         Span(f" {alert.subject}, {title_of(alert)}  ", DIM if is_quiet else BOLD),
-        Span(f"{_state_words(alert, now_s)}, for {duration(now_s - alert.since_s)}", DIM),
+        Span(_state_words(alert, now_s), DIM),
     )
     return crop(head, width)
 
@@ -68,7 +68,7 @@ def _state_words(alert: Alert, now_s: float) -> str:
         return f"{alert.state.value} for {duration(alert.held_back_until_s - now_s)} more: {alert.why_held_back}"
     if alert.why_held_back:
         return f"{alert.state.value}: {alert.why_held_back}"
-    return alert.state.value
+    return since_words(alert, now_s)
 
 
 def _advice_words(piece: Advice) -> str:

@@ -19,7 +19,7 @@ from monitor.tui.ink import Line
 from monitor.tui.keys import key_for
 from monitor.tui.pages import Page
 from monitor.tui.pointing import click, wheel
-from monitor.tui.present import frame
+from monitor.tui.present import farthest_scroll, frame
 from monitor.tui.questions import Question
 from monitor.tui.trend_channels import alone_or_back, channels_shown, titles
 from monitor.tui.trend_choice import TrendChoice
@@ -61,6 +61,7 @@ class Desk:
         self._calling: frozenset[str] = frozenset()
         self._size = 0, 0
         self.view = View(None, client.source)
+        self._size = (80, 24)
         self.is_left = False
         """Whether the owner has left."""
 
@@ -95,6 +96,7 @@ class Desk:
 
     def lines(self, width: int, height: int) -> tuple[Line, ...]:
         """Exactly `height` lines, none wider than `width` cells."""
+        self._size = (width, height)
         self._size = width, height
         return frame(self.view, width, height, ascii_only=self._ascii_only)
 
@@ -144,6 +146,7 @@ class Desk:
             "ahead": lambda: self._turn_to(Page.AHEAD),
             "help": self._help,
             "back": self._back,
+            "scroll": self._scroll,
             "strand": self._strand,
             "next": self._next,
             "group": lambda step: self.change(trend=self.view.trend.other(step)),
@@ -200,7 +203,7 @@ class Desk:
         marked = self.view.marked
         if marked is not None and marked.state is state:
             self._ask(end, marked.id)
-        elif marked is not None:
+        elif marked is not None and self.view.ended is None:
             self.change(question=Question(begin, marked.id))
 
     def _ask(self, kind: RequestKind, alert_id: str, reason: str = "", for_s: float = 0.0) -> None:
@@ -211,14 +214,19 @@ class Desk:
         alerts = self.view.listed
         if alerts:
             at = min(len(alerts) - 1, max(0, self.view.chosen + step))
-            self.change(selected=alerts[at].id)
+            self.change(selected=alerts[at].id, scroll=0)
+
+    def _scroll(self, lines: int) -> None:
+        farthest = farthest_scroll(self.view, *self._size)
+        self.change(scroll=min(farthest, max(0, min(self.view.scroll, farthest) + lines)))
 
     def _turn_to(self, page: Page) -> None:
         self.change(page=Page.WATCH if self.view.page is page else page)
         self._mark_what_is_shown()
 
     def _mark_what_is_shown(self) -> None:
-        """Where only the most urgent alert is shown, it is the one that keys mean."""
+        """Where only the most urgent alert is shown, it is the one that keys mean; every page begins at its top."""
+        self.change(scroll=0)
         if self.view.page in {Page.TRENDS, Page.HELP}:
             self.change(selected=None)
 

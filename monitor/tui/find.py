@@ -59,7 +59,7 @@ class Finding:
     def fitting(self) -> tuple[Found, ...]:
         """The places in which every typed word occurs."""
         wanted = self.typed.casefold().split()
-        return tuple(place for place in self.places if all(word in place.words.casefold() for word in wanted))
+        return tuple(place for place in self.places if all(_holds(place.words.casefold(), word) for word in wanted))
 
     @property
     def marked(self) -> Found | None:
@@ -77,6 +77,11 @@ class Finding:
         if len(key) == 1 and key.isprintable():
             return replace(self, typed=(self.typed + key)[:_MOST_LETTERS], at=0)
         return None if key == "escape" else self
+
+
+def _holds(words: str, wanted: str) -> bool:
+    """Whether the letters occur, blanks or not: 'in2' means input 2 as well."""
+    return wanted in words or wanted in words.replace(" ", "") or wanted in words.replace("input ", "in")
 
 
 def places_of(latest: Assessment | None, channels: tuple[tuple[str, str], ...] = ()) -> tuple[Found, ...]:

@@ -15,7 +15,7 @@ from monitor.tui.path_side import side_texts
 from monitor.tui.path_words import MARK_LOOK, shared_words
 from monitor.tui.strand_rows import is_doubtful, mark_of
 from monitor.tui.view import View
-from monitor.tui.words import temperature
+from monitor.tui.words import stall_word, temperature
 
 LEAST_ROWS: Final = 8
 """With fewer rows the picture says too little [rows]."""
@@ -65,15 +65,23 @@ def hot_path_picture(view: View, latest: Assessment, width: int, rows: int) -> l
 
 
 def _channel(strand: StrandAssessment, scale: PathScale, cells: int, *, doubtful: bool) -> _Channel:
-    front_row = scale.row_of(strand.soft_front_mm) if strand.soft_front_mm > 0 else None
     return _Channel(
         strand,
         heat_levels(strand, scale),
         ageing_marks(strand, scale),
-        front_row,
+        _front_row(strand, scale),
         cells,
         DIM if doubtful else PLAIN,
     )
+
+
+def _front_row(strand: StrandAssessment, scale: PathScale) -> int | None:
+    """Row of the soft front; never on the row of what must be stiff before it is there."""
+    if strand.soft_front_mm <= 0:
+        return None
+    row, stiff = scale.row_of(strand.soft_front_mm), scale.row_of(strand.stiff_from_mm)
+    is_on_line = row is not None and row == stiff and strand.soft_front_mm < strand.stiff_from_mm
+    return row + 1 if row is not None and is_on_line and row + 1 < scale.upstream_rows else row
 
 
 def _heads(view: View, channels: Sequence[_Channel], side: int) -> list[Line]:
@@ -83,7 +91,7 @@ def _heads(view: View, channels: Sequence[_Channel], side: int) -> list[Line]:
         strand = channel.strand
         first += [
             mark_of(strand, view.alerts),
-            Span(fit(f"{strand.input} {strand.activity.value}", channel.cells - 1), channel.look),
+            Span(fit(f"{strand.input} {stall_word(strand) or strand.activity.value}", channel.cells - 1), channel.look),
         ]
         second.append(Span(fit(f" {temperature(strand.glass_c)}", channel.cells), channel.look))
     return [tuple(first), tuple(second)]

@@ -30,6 +30,7 @@ _ROWS: Final = (
     ("of 5", "shared: whose material is on its way to the nozzle, and how long"),
     ("?", "a value that is not of now: kept, dim; the data line tells its age"),
 )
+_BAR: Final = ("bar", "▲ ◆ ● alerts, w L doses that pass a mark, ▒ no data, ┃ here, ■ the end")
 _READING: Final = {
     Page.TRENDS: (
         ("█", "from the lowest to the highest value in the time of one column"),
@@ -45,7 +46,7 @@ _READING: Final = {
     ),
     Page.STRAND: (
         ("heat", "each column is a piece of the strand, merge point at the left"),
-        ("g", "its glass transition; stiff: from here on it must be below that"),
+        ("mm", "up to where it is soft, and from where on it must be stiff"),
         ("dose", "w marks the warn dose, L the limit; the material moves to the left as it is fed"),
     ),
 }
@@ -67,10 +68,17 @@ def foot_line(view: View, width: int) -> Line:
     Keys for alerts come first where there are any, and are left out where there are none; help and leaving always stay.
     """
     held = (Span(f" held back: {view.hidden_alerts}", PLAIN),) if view.hidden_alerts else ()
-    keys = [key for key in keys_of(view) if (key.brief or key.shares) and (view.listed or key.deed not in _FOR_ALERTS)]
+    keys = [
+        key for key in keys_of(view) if (key.brief or key.shares) and (_can_ask(view) or key.deed not in _FOR_ALERTS)
+    ]
     while width_of(line := (Span("  "), *_brief(keys), *held)) > width and len(keys) > len(_STAYING):
         keys.remove([key for key in keys if key.deed not in _STAYING][-1])
     return crop(line, width)
+
+
+def _can_ask(view: View) -> bool:
+    """Whether there is an alert to ask something of, and a watch to ask."""
+    return bool(view.listed) and view.ended is None
 
 
 def _brief(keys: Sequence[Key]) -> list[Span]:
@@ -86,7 +94,8 @@ def help_page(view: View, width: int) -> list[Line]:
     lines: list[Line] = [(Span("keys", BOLD),), *_key_lines(keys_of(view), width)]
     lines.append((Span("marks", BOLD), *_priorities()))
     lines.append((Span("reading the rows" if view.helped not in _READING else "reading the page", BOLD),))
-    for head, text in _READING.get(view.helped, _ROWS):
+    rows = _ROWS if view.replay is None else (*_ROWS[:-1], _BAR)
+    for head, text in _READING.get(view.helped, rows):
         lines += hanging(f"  {head:<5}", text, width)
     lines.append((Span("cautions", BOLD),))
     for text in _CAUTIONS if view.replay is None else _CAUTIONS_OF_A_REPLAY:

@@ -59,7 +59,10 @@ _TURNING: Final = (
     Key(("q", "ctrl+q"), "leave", "q", "leave", ""),
     Key(("escape",), "back", "Esc", "", ""),
 )  # fmt: skip
+_TEXTS: Final = frozenset({Page.ALERTS, Page.HELP})
 _OF_PAGES: Final = (
+    Key(("pagedown",), "scroll(8)", "PgDn", "more", "further down the page; PgUp: further up", _TEXTS),
+    Key(("pageup",), "scroll(-8)", "PgUp", "", "", _TEXTS),
     Key(("tab",), "next(1)", "Tab", "next", "the next input; Shift-Tab: the one before", _STRAND),
     Key(("shift+tab",), "next(-1)", "", "", "", _STRAND),
     Key(("tab",), "group(1)", "Tab", "other", "other values; Shift-Tab: those before", _TRENDS),
@@ -96,8 +99,8 @@ REPLAY_KEYS: Final = (
     Key(("left",), "step(-1)", "←", "", "one sample back; → one on; PgUp, PgDn: a minute; Home, End: the ends",
         shares=True),
     Key(("right",), "step(1)", "→", "step", ""),
-    Key(("pageup",), "skip(-60)", "PgUp", "", ""),
-    Key(("pagedown",), "skip(60)", "PgDn", "", ""),
+    Key(("pageup",), "skip(-60)", "PgUp", "", "", frozenset(Page) - _TEXTS),
+    Key(("pagedown",), "skip(60)", "PgDn", "", "", frozenset(Page) - _TEXTS),
     Key(("home",), "to_begin", "Home", "", ""),
     Key(("end",), "to_end", "End", "", ""),
     Key(("n",), "to_alert(1)", "n", "",

@@ -12,11 +12,12 @@ from monitor.tui.alert_band import alert_band, most_urgent_line, notice_lines
 from monitor.tui.alert_page import alert_page
 from monitor.tui.find_list import find_list
 from monitor.tui.hot_path_picture import LEAST_ROWS, hot_path_picture
-from monitor.tui.ink import EMPTY, REVERSE, Line, Span, ascii_line, beside, crop, fit, width_of
+from monitor.tui.ink import BOLD, EMPTY, Line, Span, ascii_line, beside, crop, width_of
 from monitor.tui.key_help import LEAVING, foot_line, help_page, question_line
 from monitor.tui.masthead import masthead, waiting
 from monitor.tui.pages import Page
 from monitor.tui.replay_bar import replay_foot
+from monitor.tui.scrolling import SCROLLING, in_room, most_scroll
 from monitor.tui.strand_page import strand_page
 from monitor.tui.strand_rows import balance_lines, stand_in_lines, strand_rows
 from monitor.tui.trends_page import trends_page, wall_trends
@@ -28,6 +29,7 @@ _BAND_ROWS_BESIDE_PICTURE: Final = 6
 _GOOD_PICTURE_ROWS: Final = 16
 _AIR_FROM_ROWS: Final = 18
 _BETWEEN: Final = 3
+_NO_PICTURE: Final = "  the window is too small for the picture of the hot path"
 _TRENDS_FROM_CELLS: Final = 48
 
 
@@ -36,12 +38,26 @@ def frame(view: View, width: int, height: int, *, ascii_only: bool = False) -> t
     if width <= 0 or height <= 0:
         return ()
     foot = _foot(view, width, height)
-    lines = _above_foot(view, width, height - len(foot))
     room = height - len(foot)
-    if len(lines) > room:
-        lines = [*lines[: room - 1], _hidden(len(lines) - room + 1, width)] if room else []
+    scroll = view.scroll if view.page in SCROLLING and view.finding is None else None
+    lines = in_room(_above_foot(view, width, room), room, width, fixed=_fixed(view, width, room), scroll=scroll)
     whole = [*lines, *[EMPTY] * (room - len(lines)), *foot]
     return tuple(ascii_line(line) if ascii_only else line for line in (crop(line, width) for line in whole))
+
+
+def farthest_scroll(view: View, width: int, height: int) -> int:
+    """How far the page can be moved on at this size [lines]; 0 for one that cannot."""
+    if view.page not in SCROLLING:
+        return 0
+    room = height - len(_foot(view, width, height))
+    return most_scroll(len(_above_foot(view, width, room)), _fixed(view, width, room), room)
+
+
+def _fixed(view: View, width: int, height: int) -> int:
+    """How many of the first lines stay when the page is moved."""
+    if view.page is Page.ALERTS:
+        return len(masthead(view, width, height)) + len(notice_lines(view.notice, width))
+    return len(most_urgent_line(view, width))
 
 
 def _above_foot(view: View, width: int, height: int) -> list[Line]:
@@ -52,6 +68,8 @@ def _above_foot(view: View, width: int, height: int) -> list[Line]:
     head = [*masthead(view, width, height), *notice_lines(view.notice, width)]
     if view.latest is None:
         return [*head, *waiting(view, width)]
+    if not view.has_data and view.page is not Page.ALERTS:
+        return [*head, *alert_band(view, view.latest, width, height), *waiting(view, width)]
     if view.page is Page.TRENDS:
         head += most_urgent_line(view, width)
     draw = _ALONE.get(view.page)
@@ -74,6 +92,8 @@ def _body(view: View, latest: Assessment, width: int, room: int) -> list[Line]:
             ahead = _ahead(view, latest, width, left - len(air)) if table else []
             shown = _picture(view, latest, width, left - 2 * len(air) - len(ahead))
             return [*band, *air, *table, *air, *ahead, *shown]
+    if view.page is Page.PATH:
+        return [*alert_band(view, latest, width, room - 1), (Span(_NO_PICTURE, BOLD),)]
     band = alert_band(view, latest, width, room - len(latest.strands))
     rows = strand_rows(view, latest, width, max(0, room - len(band)))
     left = room - len(band) - len(rows)
@@ -107,10 +127,6 @@ def _foot(view: View, width: int, height: int) -> list[Line]:
     if view.replay is not None and view.page is not Page.HELP:
         return replay_foot(view.replay, keys, width, height)
     return [keys] if height >= _FOOT_FROM_ROWS else []
-
-
-def _hidden(lines: int, width: int) -> Line:
-    return (Span(fit(f" {lines} more lines: make the window larger ", width), REVERSE),)
 
 
 _ALONE: Final = {

@@ -26,7 +26,7 @@ class Question:
         """What to ask next."""
         if self._lacks_time:
             return f" shelve it for {_choices({key: words for key, (words, _) in _TIMES.items()})} "
-        return f" because {_choices(_REASONS)} "
+        return f" {_choices(_REASONS)} "
 
     @property
     def is_answered(self) -> bool:
@@ -45,4 +45,4 @@ class Question:
 
 
 def _choices(choices: dict[str, str]) -> str:
-    return "  ".join(f"{key}: {words}" for key, words in choices.items())
+    return "  ".join([*(f"{key}: {words}" for key, words in choices.items()), "Esc: no"])

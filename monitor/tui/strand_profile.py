@@ -66,6 +66,10 @@ def _millimetres(strand: StrandAssessment, edges_mm: NDArray[np.float64], layout
         begin = at - len(text) - 1 if is_left else at + 2
         if begin >= 0 and all(char == " " for char in row[begin : begin + len(text)]):
             row[begin : begin + len(text)] = text
+    ends = (("0", 0), (f"{edges_mm[-1]:.0f}", layout.cells - len(f"{edges_mm[-1]:.0f}")))
+    for text, at in ends:
+        if at >= 0 and all(char == " " for char in row[at : at + len(text)]):
+            row[at : at + len(text)] = text
     return (Span(fit("mm", layout.left), DIM), Span("".join(row)[: layout.cells], DIM))
 
 

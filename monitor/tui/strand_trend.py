@@ -15,13 +15,15 @@ from monitor.tui.trend_graph import Past, TimeShown, levels_of
 from monitor.tui.trends_page import now_word
 from monitor.tui.view import View
 
-LEAST_TREND_ROWS: Final = 6
+LEAST_TREND_ROWS: Final = 8
 """With fewer rows the curve says too little [rows]."""
 
 LONGEST_PAST_S: Final = 12 * 3600.0
 LONGEST_AHEAD_S: Final = 8 * 3600.0
 _LEAST_PAST_S: Final = 600.0
-_PAST_SHARE: Final = 0.6
+_LEAST_PAST_SHARE: Final = 0.25
+"""Past shown of the time ahead, at least; both are drawn on one scale."""
+
 _OTHER_ROWS: Final = 2
 _LEAST_COLUMNS: Final = 8
 
@@ -34,20 +36,20 @@ def strand_trend(strand: StrandAssessment, latest: Assessment, view: View, width
     if view.history is None or layout.cells < _LEAST_COLUMNS:
         return []
     ahead_s = _ahead_s(strand)
-    columns = round(layout.cells * _PAST_SHARE) if ahead_s else layout.cells
     begin_s, now_s = view.known_s
-    time = TimeShown(now_s - min(LONGEST_PAST_S, max(_LEAST_PAST_S, now_s - begin_s)), now_s, begin_s, now_s)
+    past_s = max(min(LONGEST_PAST_S, max(_LEAST_PAST_S, now_s - begin_s)), _LEAST_PAST_SHARE * ahead_s)
+    time = TimeShown(now_s - past_s, now_s, begin_s, now_s)
+    columns = round(layout.cells * past_s / (past_s + ahead_s))
     trend = Past(view.history, readings_of(latest), time, view.is_old).trend(dose, columns)
     ahead_low, ahead_high = _band(strand, ahead_s, layout.cells - columns - 1)
     curve = Curve(trend.low, trend.high, trend.known, dose.unit, time.before(columns), ahead_low, ahead_high)
-    now_at = columns if ahead_s else None
     head = f"  dose of input {strand.input} over the hours, min" + ("; ▒ if nothing changes" if ahead_s else "")
     lines = [
         (Span(head, DIM),),
         *graph(curve, levels, layout, rows - _OTHER_ROWS, dim=view.is_old),
         (
             Span(" " * layout.left),
-            *time_axis(time.begin_s, now_s + ahead_s, layout.cells, now_s=now_s, now_at=now_at, now=now_word(view)),
+            *time_axis(time.begin_s, now_s + ahead_s, layout.cells, now_s=now_s, now=now_word(view)),
         ),
     ]
     return [crop(line, width) for line in lines]

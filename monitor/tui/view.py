@@ -42,6 +42,8 @@ class View:
         The input whose strand is looked at by itself; None for the first.
     trend : TrendChoice
         Which values are shown over which time.
+    scroll : int
+        By how many lines a page of running text is moved on.
     asked_to_leave : bool
         The owner pressed the leaving key once and leaving would end the watch.
     question : Question or None
@@ -67,6 +69,7 @@ class View:
     helped: Page = Page.WATCH
     input: int | None = None
     trend: TrendChoice = FIRST_TREND
+    scroll: int = 0
     asked_to_leave: bool = False
     question: Question | None = None
     replay: ReplayView | None = None
@@ -118,6 +121,14 @@ class View:
         now_s = 0.0 if self.latest is None else self.latest.time_s
         span = None if self.history is None else self.history.span
         return (0.0 if span is None else min(span[0], now_s)), now_s
+
+    @property
+    def has_data(self) -> bool:
+        """Whether the machine has reported anything yet."""
+        if self.latest is None:
+            return False
+        is_warm = any(wall.temp_c is not None and not wall.is_estimate for wall in self.latest.walls)
+        return is_warm or any(strand.fed_mm is not None for strand in self.latest.strands)
 
     @property
     def is_silent(self) -> bool:

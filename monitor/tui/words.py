@@ -9,7 +9,7 @@ from typing import Final
 from monitor.core.alert_types import Priority
 from monitor.core.assessment import Activity, Condition, StrandAssessment
 from monitor.core.span import Span
-from monitor.core.stall_findings import BalanceSight
+from monitor.core.stall_findings import BalanceSight, StallPattern
 
 _SPEED_FROM_CELLS: Final = 18
 _MINUTE_S: Final = 60
@@ -27,6 +27,8 @@ PRIORITY_OF: Final = {Condition.FAULT: Priority.ALARM, Condition.WARNING: Priori
 
 STANDS_IN: Final = "~"
 """Before the name of a strand some of whose values are those of another material."""
+
+_SLIPPING: Final = frozenset({StallPattern.SLOW_CLOG, StallPattern.COLD_SKIPPING})
 
 _EXECUTION_HINT: Final = {
     "INTERRUPTED": "held from outside, needs action",
@@ -85,6 +87,8 @@ def temperature(temp_c: float | None) -> str:
 
 def activity(strand: StrandAssessment, cells: int) -> str:
     """What the strand does, and for how long it has stood, in `cells` cells where that is possible."""
+    if strand.activity is Activity.FEEDING and strand.stall is not None:
+        return f"feeding, {stall_word(strand)}"
     if strand.activity is Activity.FEEDING:
         return "feeding" if cells < _SPEED_FROM_CELLS else f"feeding {strand.feed_mm_s:.1f} mm/s"
     if strand.fed_mm is None:
@@ -97,6 +101,13 @@ def activity(strand: StrandAssessment, cells: int) -> str:
         return f"{word} {duration(high_s)}"
     text = f"{word} {duration(low_s)} to {duration(high_s)}"
     return text if len(text) <= cells else f"{word} {_coarse_range(low_s, high_s)}"
+
+
+def stall_word(strand: StrandAssessment) -> str:
+    """In a word, that the strand does not move as it should: it still slips through, or it does not; else nothing."""
+    if strand.stall is None:
+        return ""
+    return "slips" if strand.stall.pattern in _SLIPPING else "STUCK"
 
 
 def next_use(strand: StrandAssessment) -> str:
@@ -138,6 +149,8 @@ def next_mark(strand: StrandAssessment) -> tuple[str, Span]:
 def time_left(strand: StrandAssessment) -> str:
     """Time until the next dose mark if nothing changes: the cautious end of its range."""
     mark, span = next_mark(strand)
+    if strand.activity is Activity.FEEDING and stall_word(strand) == "STUCK":
+        return "not sure: STUCK"
     if span.low <= 0:
         return "limit passed"
     return "no limit ahead" if math.isinf(span.low) else f"{mark} {duration(span.low)}"
