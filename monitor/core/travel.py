@@ -12,7 +12,7 @@ import numpy as np
 from monitor.core.assessment import Array
 from monitor.core.dose import DoseLaw, log_mean
 from monitor.core.field_state import BEFORE_PATH, FieldState
-from monitor.core.parcels import position, shares, substep_count
+from monitor.core.parcels import middles, position, shares, substep_count
 from monitor.core.propagator import Lattice
 
 
@@ -55,14 +55,14 @@ def travel(grid: Lattice, operator: Callable[[int, int], Array], law: DoseLaw, s
     rows[:, :middle] = state.walls.merge_c + share * (merge_c - state.walls.merge_c)
     rows[:, middle:] = walls[:, :1]
     rows[0, pad : pad + cells] = state.temp_c[strand, BEFORE_PATH:]
-    walls_of_substep = np.concatenate([walls[:-1], walls[1:]], axis=1)
-    known = np.empty(cells + walls_of_substep.shape[1])
-    for substep in range(substeps):
-        place = position(start_mm + moved_mm * (substep + 0.5) / substeps, grid.cell_mm)
-        low = pad + place.shift - first
-        known[:cells] = rows[substep, low : low + cells]
-        known[cells:] = walls_of_substep[substep]
-        np.dot(operator(place.phase, substeps), known, out=rows[substep + 1, low : low + cells])
+    known = np.empty((substeps, cells + 2 * walls.shape[1]))
+    known[:, cells:] = np.concatenate([walls[:-1], walls[1:]], axis=1)
+    way = middles(start_mm, moved_mm, substeps, grid.cell_mm)
+    steps = {phase: operator(phase, substeps) for phase in {phase for _, phase in way}}
+    for substep, (gone, phase) in enumerate(way):
+        low, row = pad + gone - first, known[substep]
+        row[:cells] = rows[substep, low : low + cells]
+        steps[phase].dot(row, rows[substep + 1, low : low + cells])
     temp_c = rows[-1, pad + shift : pad + shift + cells]
     return Travel(strand, shift, temp_c, pad, _aged_min(law, rows, step_s))
 
