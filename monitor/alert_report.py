@@ -39,9 +39,11 @@ def _block(rule: Rule) -> Iterator[str]:
 
 def _response(rule: Rule) -> str:
     within = clock_words(rule.respond_within_s)
+    if rule.first_within_s is not None:
+        within = f"{clock_words(rule.first_within_s)}, as an ALARM {within}"
     if Priority.WARNING not in rule.priorities:
         return within
-    return f"{within}; a WARNING unseen for {clock_words(rule.respond_within_s / 2)} becomes an ALARM"
+    return f"{within}; a WARNING unseen for {clock_words(rule.within_s(1) / 2)} becomes an ALARM"
 
 
 def _manners(rule: Rule) -> Iterator[str]:

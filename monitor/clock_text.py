@@ -17,9 +17,9 @@ def span_text(length_s: float) -> str:
     """A length of time to the minute; in seconds below two minutes.
 
     >>> span_text(7300), span_text(600), span_text(42.4)
-    ('2 h 1 min', '10 min', '42 s')
+    ('2 h 01 min', '10 min', '42 s')
     """
     if length_s < 2 * _MINUTE_S:
         return f"{length_s:.0f} s"
     hours, minutes = divmod(int(length_s) // _MINUTE_S, 60)
-    return f"{hours} h {minutes} min" if hours else f"{minutes} min"
+    return f"{hours} h {minutes:02d} min" if hours else f"{minutes} min"

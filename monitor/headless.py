@@ -13,6 +13,7 @@ from monitor.clock_text import clock_text, span_text
 from monitor.core.alert_table import ALERT_TABLE
 from monitor.core.alert_types import AlertTransition
 from monitor.core.assessment import Assessment, StrandAssessment, WallReading
+from monitor.core.percent_words import percent
 from monitor.every import Every
 from monitor.not_understood import NotUnderstood
 from monitor.output import Output
@@ -153,7 +154,8 @@ class JsonPrinter:
 def alert_lines(transition: AlertTransition) -> list[str]:
     """Tell a change of an alert: with what to do while it calls for something, by its title otherwise."""
     alert = transition.alert
-    head = f"{clock_text(transition.time_s)}  {alert.priority.name:<7}  {transition.event}"
+    why = alert.story[-1].why if alert.story else ""
+    head = f"{clock_text(transition.time_s)}  {alert.priority.name:<7}  {transition.event}{why and f' ({why})'}"
     if transition.calls:
         return [f"{head}: {alert.text}", f"{'':19}do: {alert.action}"]
     title = ALERT_TABLE[alert.condition].title if alert.condition in ALERT_TABLE else alert.condition
@@ -171,7 +173,7 @@ def status_text(assessment: Assessment) -> str:
     """Tell in one line how things stand."""
     parts = [assessment.execution or "state unknown"]
     if assessment.progress is not None:
-        parts[0] += f" {assessment.progress:.0%}"
+        parts[0] += f" {percent(assessment.progress)}"
     parts += [_wall_text(wall) for wall in assessment.walls if wall.temp_c is not None]
     if assessment.strands:
         parts.append(_most_aged_text(max(assessment.strands, key=lambda strand: strand.dose_share)))
@@ -185,9 +187,10 @@ def _wall_text(wall: WallReading) -> str:
 
 def _most_aged_text(strand: StrandAssessment) -> str:
     borrowed = f", part {strand.stand_in}" if strand.stand_in else ""
-    gap = "" if strand.dose_low_min is None else f"{strand.dose_low_min / strand.dose_limit_min:.0%} to "
+    gap = "" if strand.dose_low_min is None else f"{percent(strand.dose_low_min / strand.dose_limit_min)} to "
     share = (
-        f"most aged is input {strand.input} ({strand.material}{borrowed}) at {gap}{strand.dose_share:.0%} of its limit"
+        f"most aged is input {strand.input} ({strand.material}{borrowed}) at {gap}{percent(strand.dose_share)}"
+        " of its limit"
     )
     left_s = strand.warn_left_s.low
     if left_s <= 0:

@@ -419,7 +419,8 @@ def test_a_cold_machine_is_heated_for_the_aged_strand_alone() -> None:
     assert "Heat the manifold to 180 °C; then advance" in _piece(assessment, AdviceKind.ADVANCE).text
     assert "Its tip is at 40 °C and has set" in _piece(assessment, AdviceKind.WITHDRAW).reason
     (alert,) = [alert for alert in assessment.alerts if alert.condition == "dose"]
-    assert alert.action.startswith("Heat the manifold to 180 °C. Advance input 1 by")
+    assert alert.action.startswith("Before its next use heat the manifold to 180 °C, then advance input 1 by")
+    assert "; or withdraw it" in alert.action
 
 
 def test_every_piece_has_its_reason_numbers_and_caution_and_plain_blocks() -> None:
@@ -448,7 +449,7 @@ def test_the_alerts_tell_the_same_lengths() -> None:
     advance, back = (_piece(assessment, kind) for kind in (AdviceKind.ADVANCE, AdviceKind.WITHDRAW))
 
     assert f"Advance input 1 by {advance.figure('length_mm'):.0f} mm" in alert.action
-    assert f"withdraw it {back.figure('length_mm'):.0f} mm and cut off {back.figure('cut_mm'):.0f}" in alert.action
+    assert f"withdraw it {back.figure('length_mm'):.0f} mm and cut off {back.figure('cut_mm'):.0f} mm" in alert.action
     assert len(alert.action) < 3 * 75
 
 

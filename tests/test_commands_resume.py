@@ -102,7 +102,7 @@ def test_a_recording_of_an_hour_and_a_minute_ago_is_only_gone_on_with_when_asked
 
     said = _watched(recorded, "--resume")
     assert _recordings(recorded) == [old]
-    assert "nobody watched for 1 h 1 min" in said
+    assert "nobody watched for 1 h 01 min" in said
 
 
 def test_a_copy_of_an_old_recording_is_told_by_its_clocks(recorded: Device) -> None:
@@ -111,7 +111,7 @@ def test_a_copy_of_an_old_recording_is_told_by_its_clocks(recorded: Device) -> N
     _age(old, AGO_S)
     os.utime(old)
     said = _watched(recorded)
-    assert f"not resumed from {old.name}: its last line is 1 h 1 min old (--resume goes on with it" in said
+    assert f"not resumed from {old.name}: its last line is 1 h 01 min old (--resume goes on with it" in said
     assert len(_recordings(recorded)) == 2
 
 

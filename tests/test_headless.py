@@ -57,8 +57,8 @@ async def _printed(printer_of: type[JsonPrinter | PlainPrinter], every_s: float,
 
 
 STATUS = (
-    "00:00:00  status: ACTIVE 25%, manifold 195 °C, most aged is input 4 (demo-chalk) at 19% of its limit, "
-    "warning in 2 h 1 min if nothing changes; data GOOD"
+    "00:00:00  status: ACTIVE 25 %, manifold 195 °C, most aged is input 4 (demo-chalk) at 19 % of its limit, "
+    "warning in 2 h 01 min if nothing changes; data GOOD"
 )
 NIGHT: list[Event] = [
     LinkChange(0.0, available=True, reason="port opened"),
@@ -157,7 +157,7 @@ def test_a_status_line_says_what_is_not_known() -> None:
     passed = replace(STRAND, warn_left_s=Span(0.0, 0.0))
     assert "past its warning" in status_text(replace(ASSESSMENT, strands=(passed,)))
     never = replace(STRAND, warn_left_s=Span(float("inf"), float("inf")))
-    assert "at 19% of its limit; data" in status_text(replace(ASSESSMENT, strands=(never,)))
+    assert "at 19 % of its limit; data" in status_text(replace(ASSESSMENT, strands=(never,)))
 
 
 def test_a_status_line_marks_what_is_estimated_or_open() -> None:
@@ -166,7 +166,7 @@ def test_a_status_line_marks_what_is_estimated_or_open() -> None:
     open_dose = replace(STRAND, dose_low_min=0.07 * STRAND.dose_limit_min)
     text = status_text(replace(ASSESSMENT, walls=(wall,), strands=(open_dose,)))
     assert "cold_end 41 °C (estimated)" in text
-    assert "at 7% to 19% of its limit" in text
+    assert "at 7 % to 19 % of its limit" in text
 
 
 def test_the_summary_tells_each_strands_worst_hour_and_the_holes_in_the_data() -> None:

@@ -15,7 +15,7 @@ def test_a_message_says_what_and_what_to_do_and_since_when() -> None:
     assert message.body().splitlines() == [
         "input 4 (demo-chalk) is ageing: 300 min at 195 °C taken",
         "do: Advance input 4 by 18 mm.",
-        "since 02:25 on 2026-11-27, for 1 h 0 min",
+        "since 02:25 on 2026-11-27, for 1 h 00 min",
     ]
     assert message.body(is_late=True).endswith("\nlate: this was first tried at 03:25 on 2026-11-27")
 

@@ -73,8 +73,8 @@ def test_a_heater_that_fails_while_it_heats_up_is_told() -> None:
 
     assert [change.event for change in changes] == ["raised", "escalated"]
     assert changes[0].time_s < 600.0
-    assert "sensor manifold is at 110 °C, 85 K below its set point of 195 °C, at 100% duty" in changes[0].alert.text
-    assert "heats at 100%" in changes[0].alert.action
+    assert "sensor manifold is at 110 °C, 85 K below its set point of 195 °C, at 100 % duty" in changes[0].alert.text
+    assert "heats at 100 %" in changes[0].alert.action
 
 
 def test_a_heater_that_fails_later_is_told_with_what_follows_folded() -> None:

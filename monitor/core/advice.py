@@ -18,6 +18,8 @@ from monitor.core.machine_advice_texts import pause_advice, set_point_advice
 from monitor.core.pause_cost import pause_cost
 from monitor.core.readings import OFF_C
 from monitor.core.set_point import lowest_set_point
+from monitor.core.stall_findings import NOT_BY_DRIVE, NOT_FORWARD, StallPattern
+from monitor.core.suppression import may_build
 from monitor.core.withdrawal import withdrawal
 
 _NEAR_S: Final = 3600.0
@@ -49,9 +51,20 @@ def advise(
     is_cold = all(strand.activity in _UNHARMED for strand in strands)
     if is_cold or _is_off(model, state) or strands[0].quality is Quality.BAD:
         return tuple(told)  # nothing is heated, or walls are guesses on which no set point can rest
-    told.append(set_point_advice(strands, lowest_set_point(model, state, state.field, strands)))
-    told.append(pause_advice(strands, pause_cost(model, state, state.field, strands)))
+    if any(_has_to_do_with_heat(strands[index], conditions) for index, conditions in urgent.items()):
+        told.append(set_point_advice(strands, lowest_set_point(model, state, state.field, strands)))
+    if may_build(state):
+        told.append(pause_advice(strands, pause_cost(model, state, state.field, strands)))
     return tuple(told)
+
+
+def _has_to_do_with_heat(strand: StrandAssessment, conditions: frozenset[str]) -> bool:
+    """Whether a set point may help: an empty spool or a worn groove is as bad at any."""
+    return conditions != {"stall"} or not _stalls_like(strand, NOT_BY_DRIVE)
+
+
+def _stalls_like(strand: StrandAssessment, patterns: frozenset[StallPattern]) -> bool:
+    return strand.stall is not None and strand.stall.pattern in patterns
 
 
 def _is_off(model: Model, state: EngineState) -> bool:
@@ -83,12 +96,13 @@ def _of_strand(
     plans: bool,
 ) -> list[Advice]:
     way, told = _advance(model, field, index), []
-    if way.length_mm > 0.0 and conditions & _MUST_GO:
+    is_free = not _stalls_like(strand, NOT_FORWARD)
+    if is_free and way.length_mm > 0.0 and conditions & _MUST_GO:
         told.append(advance_advice(strand, way))
-    if conditions & _BACK:
+    if conditions & _BACK and not _stalls_like(strand, NOT_BY_DRIVE):
         told.append(withdraw_advice(strand, withdrawal(model.field, field, index, strand)))
     is_standing = strand.activity is Activity.IDLE and not way.is_weak and strand.quality is not Quality.BAD
-    if plans and is_standing and conditions & _STANDS_TOO_LONG:
+    if plans and is_free and is_standing and conditions & _STANDS_TOO_LONG:
         plan = moves(model.field, field, index, model.parameters.filament_diameter_mm)
         told.append(moves_advice(strand, plan, way.purge_mm))
     return told

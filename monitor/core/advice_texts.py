@@ -13,7 +13,7 @@ from monitor.core.typed_lines import LINES_NOTE, feed_lines
 from monitor.core.withdrawal import Tip, Withdrawal
 
 WITHDRAW_MM_S: Final = 5.0
-_MIND: Final = "Pause the build first. Air the room before going close; hot parts, hot melt."
+_MIND: Final = "Not while the build feeds. Air the room before going close; hot parts, hot melt."
 
 
 class Advance(NamedTuple):

@@ -4,6 +4,7 @@ What to do comes from the advice, as lengths and temperatures; see advice.py. De
 """
 
 import math
+from typing import Final
 
 from monitor.core.advice_types import AdviceKind
 from monitor.core.aged_part import whole_mm
@@ -11,6 +12,7 @@ from monitor.core.alert_facts import Facts, strand_of
 from monitor.core.assessment import StrandAssessment
 from monitor.core.duration_words import clock_words
 from monitor.core.softening import REFERENCE_ABOVE_GLASS_K
+from monitor.core.stall_findings import NOT_FORWARD
 
 
 def dose_text(facts: Facts) -> str:
@@ -21,15 +23,15 @@ def dose_text(facts: Facts) -> str:
     return (
         f"input {strand.input} ({strand.material}) is {word}: {dose_min} min at"
         f" {strand.reference_c:.0f} °C taken, warn at {strand.dose_warn_min:.0f}, limit {strand.dose_limit_min:.0f}"
+        f"{_perhaps(strand) if facts.level == 1 else ''}"
     )
 
 
 def dose_action(facts: Facts) -> str:
     """Advance or withdraw, by how much and by when."""
     strand = strand_of(facts)
-    until = _within(strand) if facts.level == 1 else "before its next use"
-    advance = f"{_heat(strand)}Advance input {strand.input}{_by(facts)} {until}"
-    return f"{advance}{_purge(facts)}{_withdraw(facts)}. Mind hot parts."
+    until = _within(strand) if facts.level == 1 else _BEFORE_USE
+    return f"{_renew(facts, until)}. Mind hot parts."
 
 
 def next_use_text(facts: Facts) -> str:
@@ -38,15 +40,13 @@ def next_use_text(facts: Facts) -> str:
     needed = "soon" if strand.next_use_s is None else f"in {clock_words(strand.next_use_s)}"
     return (
         f"input {strand.input} ({strand.material}) is needed {needed}, but at these temperatures may pass its limit in"
-        f" {clock_words(strand.limit_left_s.low)}"
+        f" {clock_words(strand.limit_left_s.low)}{_perhaps(strand)}"
     )
 
 
 def next_use_action(facts: Facts) -> str:
     """Keep it fresh, by how much and by when."""
-    strand = strand_of(facts)
-    advance = f"{_heat(strand)}Advance input {strand.input}{_by(facts)} {_within(strand)}"
-    return f"{advance}{_purge(facts)}{_withdraw(facts)}{_lower(facts)}. Mind hot parts."
+    return f"{_renew(facts, _within(strand_of(facts)))}{_lower(facts)}. Mind hot parts."
 
 
 def softening_text(facts: Facts) -> str:
@@ -80,15 +80,36 @@ def standing_text(facts: Facts) -> str:
 def standing_action(facts: Facts) -> str:
     """Renew what is hot."""
     strand = strand_of(facts)
-    return (
-        f"{_heat(strand)}Advance input {strand.input} by {whole_mm(strand.soft_front_mm):.0f} mm, all that is hot, when"
-        f" the build allows{_withdraw(facts)}. Common practice, no source."
-    )
+    until = "when the build allows" if facts.is_building else _BEFORE_USE
+    by = f" by {whole_mm(strand.soft_front_mm):.0f} mm, all that is hot,"
+    return f"{_first_then(strand, f'advance input {strand.input}{by}', until)}{_withdraw(facts)}."
 
 
-def _heat(strand: StrandAssessment) -> str:
-    """What must come before a strand is pushed that the manifold is too cold for."""
-    return "" if strand.merge_wall_c >= strand.min_feed_c else f"Heat the manifold to {strand.min_feed_c:.0f} °C. "
+_BEFORE_USE: Final = "before its next use"
+_FAR_S: Final = 100 * 3600.0  # nobody waits so long: a machine that has cooled
+
+
+def _renew(facts: Facts, until: str) -> str:
+    """Advance, or withdraw where the tip allows it."""
+    strand = strand_of(facts)
+    return f"{_first_then(strand, f'advance input {strand.input}{_by(facts)}', until)}{_purge(facts)}{_withdraw(facts)}"
+
+
+def _first_then(strand: StrandAssessment, what: str, until: str) -> str:
+    """What to do and by when, after what must come before a strand can be pushed at all."""
+    if strand.stall is not None and strand.stall.pattern in NOT_FORWARD:
+        return f"First mend its feed, as its own alert says; then {what} {until}"
+    if _is_cold(strand):
+        return f"{_sentence(until)} heat the manifold to {strand.min_feed_c:.0f} °C, then {what}".removesuffix(",")
+    return f"{_sentence(what)} {until}"
+
+
+def _is_cold(strand: StrandAssessment) -> bool:
+    return strand.merge_wall_c < strand.min_feed_c
+
+
+def _sentence(text: str) -> str:
+    return text[:1].upper() + text[1:]
 
 
 def _by(facts: Facts) -> str:
@@ -101,11 +122,12 @@ def _purge(facts: Facts) -> str:
 
 
 def _withdraw(facts: Facts) -> str:
-    """The other way out, where the tip allows it."""
-    back = facts.advised(AdviceKind.WITHDRAW)
-    if back is None or not back.is_advised:
+    """The other way out, where the tip allows it: a tip that has set does once it is heated."""
+    back, strand = facts.advised(AdviceKind.WITHDRAW), strand_of(facts)
+    is_weak = strand.soft_front_mm > strand.stiff_from_mm
+    if back is None or not (back.is_advised or (_is_cold(strand) and not is_weak)):
         return ""
-    return f"; or withdraw it {back.figure('length_mm'):.0f} mm and cut off {back.figure('cut_mm'):.0f}"
+    return f"; or withdraw it {back.figure('length_mm'):.0f} mm and cut off {back.figure('cut_mm'):.0f} mm"
 
 
 def _lower(facts: Facts) -> str:
@@ -119,13 +141,17 @@ def _lower(facts: Facts) -> str:
 
 
 def _within(strand: StrandAssessment) -> str:
-    """By when to act, and how sure that is."""
-    low_s, high_s = strand.limit_left_s
-    if not math.isfinite(low_s):
-        return "before its next use"
+    """By when to act, on the safe side."""
+    low_s = strand.limit_left_s.low
+    return f"within {clock_words(low_s)}" if low_s < _FAR_S else _BEFORE_USE
+
+
+def _perhaps(strand: StrandAssessment) -> str:
+    """How much longer it may last, and what makes most of that doubt."""
+    high_s = strand.limit_left_s.high
     if not strand.doubt or not math.isfinite(high_s):
-        return f"within {clock_words(low_s)}"
-    return f"within {clock_words(low_s)} (perhaps {clock_words(high_s)}: least sure is the {strand.doubt})"
+        return ""
+    return f"; it may last {clock_words(high_s)}, least sure is the {strand.doubt}"
 
 
 def _range(low: float | None, high: float, digits: str) -> str:

@@ -23,7 +23,8 @@ class Facts:
 
     Of what the shared channel holds, `shared` is the most aged; feeding `channel_mm` of strand renews the channel.
     `advice` is what concerns the strand, and the machine as a whole. `softest` names the strand that softens first,
-    `margin_k` below whose glass transition the cooling's limit lies.
+    `margin_k` below whose glass transition the cooling's limit lies. `neediest` is the strand in use that needs the
+    hottest manifold, for which `enough_c` is enough as a set point. While it is not known, `is_building` is true.
     """
 
     point: Point
@@ -38,6 +39,10 @@ class Facts:
     softest: str = ""
     margin_k: float = 0.0
     merge_set_c: float | None = None  # set point of the manifold, where it is known
+    is_on_its_way: bool = False  # the manifold, to that set point
+    neediest: StrandAssessment | None = None
+    enough_c: float = 0.0
+    is_building: bool = True
 
     def advised(self, kind: AdviceKind) -> Advice | None:
         """The advice of that kind, if there is one."""

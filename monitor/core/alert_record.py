@@ -83,9 +83,9 @@ def priority_of(rule: Rule, record: Record) -> Priority:
     return Priority.ALARM if record.is_overdue and priority is Priority.WARNING else priority
 
 
-def told(record: Record, event: str, time_s: float, rule: Rule, actor: str = "engine") -> Record:
+def told(record: Record, event: str, time_s: float, rule: Rule, actor: str = "engine", why: str = "") -> Record:
     """The record with one more moment in its story; of a long one the beginning and the end are kept."""
-    story = (*record.story, Moment(time_s, event, priority_of(rule, record), actor))
+    story = (*record.story, Moment(time_s, event, priority_of(rule, record), actor, why))
     if len(story) > MOST_MOMENTS:
         half = MOST_MOMENTS // 2
         story = (*story[:half], *story[-half:])

@@ -38,3 +38,8 @@ class Rule:
     latches_from: int = 0  # level from which it is held, once over, until somebody has looked and resets it; 0: never
     re_alarm_s: float | None = None  # an ALARM seen this long ago that still stands calls again; None: never
     suppressed_by: tuple[str, ...] = ()  # states of the machine in which it is not announced
+    first_within_s: float | None = None  # time to respond at the first level, where that leaves more; None: the same
+
+    def within_s(self, level: int) -> float:
+        """Time there is to respond at a level [s]."""
+        return self.respond_within_s if level > 1 or self.first_within_s is None else self.first_within_s

@@ -2,7 +2,8 @@
 
 One row per condition; code reads it, nothing else decides an alert's manners. Limits come from the strands, liners and
 alert settings; here stand the causes, consequences, actions, delays and deadbands. Words of ISA-18.2 / IEC 62682;
-priorities of IMO MSC.302(87). Delays, deadbands, times to respond and to call again are our own judgement.
+priorities of IMO MSC.302(87). Delays, deadbands, times to respond and to call again are our own judgement. So is that a
+strand of which less than half is lost, a slow clog above all, leaves longer to respond than one that stands.
 """
 
 from collections.abc import Mapping
@@ -153,6 +154,7 @@ _ROWS: Final = (
         priorities=(Priority.WARNING, Priority.ALARM),
         unit="%",
         respond_within_s=5 * MINUTE_S,
+        first_within_s=20 * MINUTE_S,
         deadband=20.0,
         on_delay_s=0.0,
         off_delay_s=30 * MINUTE_S,  # slipping comes and goes

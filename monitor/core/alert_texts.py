@@ -8,6 +8,7 @@ from typing import Final
 
 import numpy as np
 
+from monitor.core.advice_types import AdviceKind
 from monitor.core.ageing_texts import (
     dose_action,
     dose_text,
@@ -41,7 +42,7 @@ from monitor.core.stall_texts import stall_action, stall_text
 def alert_text(facts: Facts) -> str:
     """What is wrong, in one line."""
     if facts.level == 0:
-        return f"{facts.point.subject}: {facts.point.rule.title} is over"
+        return f"{facts.point.rule.title} is over"  # of what, stands before it wherever it is told
     return _TEXTS[facts.point.rule.condition](facts)
 
 
@@ -103,15 +104,25 @@ def _cold_text(facts: Facts) -> str:
 
 
 def _cold_action(facts: Facts) -> str:
-    strand = strand_of(facts)
-    if strand.merge_wall_c >= strand.min_feed_c:
+    strand, need = strand_of(facts), facts.neediest or strand_of(facts)
+    least_c, set_c = max(need.min_feed_c, strand.min_feed_c), facts.merge_set_c
+    stop = "pause the build" if facts.is_building else "feed nothing"
+    if strand.merge_wall_c >= least_c:
         return "Nothing yet; it clears within a minute."
-    if facts.merge_set_c is not None and facts.merge_set_c >= strand.min_feed_c:
+    if set_c is not None and set_c >= least_c and facts.is_on_its_way:
+        return f"Wait: the manifold is on its way to its set point of {set_c:.0f} °C; until then {stop}."
+    if set_c is not None and set_c >= least_c:
         return (
-            f"Pause the build: the manifold does not come to its set point of {facts.merge_set_c:.0f} °C. Look at its"
-            f" heater, wire and supply, and for a draught; look for skipping on {strand.input}."
+            f"{stop.capitalize()}: the manifold does not come to its set point of {set_c:.0f} °C. Look at its heater,"
+            f" wire and supply, and for a draught; look for skipping on {strand.input}."
         )
-    return f"Raise the manifold to {strand.min_feed_c:.0f} °C or pause the build; look for skipping on {strand.input}."
+    point = facts.advised(AdviceKind.SET_POINT)
+    if point is not None and not point.is_advised and point.figure("set_c") > point.figure("now_c"):
+        return f"{stop.capitalize()}. {point.text} {point.reason}"
+    return (
+        f"Raise the manifold to {facts.enough_c:.0f} °C (input {need.input} needs {need.min_feed_c:.0f}) or {stop};"
+        f" look for skipping on input {strand.input}."
+    )
 
 
 def _shared_text(facts: Facts) -> str:
@@ -138,7 +149,7 @@ def _stall_text(facts: Facts) -> str:
 
 def _stall_action(facts: Facts) -> str:
     strand = strand_of(facts)
-    return stall_action(strand.input, strand.stall)
+    return stall_action(strand.input, strand.stall, is_building=facts.is_building)
 
 
 def _melt_text(facts: Facts) -> str:
@@ -150,10 +161,9 @@ def _melt_text(facts: Facts) -> str:
     )
 
 
-def _melt_action(_: Facts) -> str:
-    return (
-        "Pause the build. Look at the strand that feeds: drive, spool, cold end; and whether a fan or draught changed."
-    )
+def _melt_action(facts: Facts) -> str:
+    first = "Pause the build. " if facts.is_building else ""
+    return f"{first}Look at the strand that feeds: drive, spool, cold end; and whether a fan or draught changed."
 
 
 _TEXTS: Final[Mapping[str, Callable[[Facts], str]]] = {

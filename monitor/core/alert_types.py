@@ -43,6 +43,7 @@ class Moment(NamedTuple):
     event: str
     priority: Priority
     actor: str
+    why: str = ""  # where the event alone does not tell
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,11 +62,12 @@ class Alert:
     value: float | None
     limit: float | None
     unit: str
-    also: tuple[str, ...] = ()  # subjects of the alerts that have the same cause and are folded under this one
+    also: tuple[str, ...] = ()  # subjects of the alerts folded under this one; of its own subject, what else is wrong
     folded_under: str = ""  # id of the alert that this one is folded under; empty while it is shown by itself
     why_held_back: str = ""  # the owner's reason, or the machine's state; empty while it is announced
     held_back_until_s: float | None = None  # end of a shelving
     story: tuple[Moment, ...] = ()  # what happened to it in this activation, oldest first; long ones lose their middle
+    respond_within_s: float | None = None  # time there is from `since_s` on
 
 
 @dataclass(frozen=True, slots=True)

@@ -14,6 +14,7 @@ from monitor.core.alert_record import Change, Record, priority_of, told
 from monitor.core.alert_rule import Rule
 from monitor.core.alert_types import AlertState, Priority
 from monitor.core.assessment import Array
+from monitor.core.duration_words import clock_words
 
 _AT_REST: Final = Record()
 
@@ -139,7 +140,9 @@ class _Pages:
         elif record.suppressed_by and not record.is_about_to_end and not self.held_back(point):
             self._change(point, record, "raised", replace(record, suppressed_by="", unseen_s=self.time_s))
         elif _becomes_overdue(rule, record, self.time_s):
-            self._change(point, record, "escalated", replace(record, is_overdue=True))
+            self._change(
+                point, record, "escalated", replace(record, is_overdue=True), _unseen_words(record, self.time_s)
+            )
         elif _calls_again(rule, record, self.time_s):
             self._change(
                 point, record, "re-alarmed", replace(record, acknowledged=False, unseen_s=self.time_s, seen_s=None)
@@ -149,11 +152,11 @@ class _Pages:
         """What suppresses a point that is about to be raised; what has been told already stays told."""
         return self.held_back(point) if record.bare_state is AlertState.NORMAL else record.suppressed_by
 
-    def _change(self, point: int, before: Record, event: str, after: Record) -> None:
+    def _change(self, point: int, before: Record, event: str, after: Record, why: str = "") -> None:
         if before.bare_state is AlertState.NORMAL and after.level:
             self.counts[point] = self.counts.get(point, 0) + 1
             after = replace(after, story=())
-        after = told(after, event, self.time_s, self.law.points[point].rule)
+        after = told(after, event, self.time_s, self.law.points[point].rule, why=why)
         self.changes.append(Change(point, event, after, before.state))
         self._keep(point, after)
 
@@ -180,7 +183,12 @@ def _becomes_overdue(rule: Rule, record: Record, time_s: float) -> bool:
     if record.is_about_to_end:
         return False
     is_warning = rule.priorities[record.level - 1] is Priority.WARNING
-    return is_warning and time_s - record.unseen_s > rule.respond_within_s / 2
+    return is_warning and time_s - record.unseen_s > rule.within_s(record.level) / 2
+
+
+def _unseen_words(record: Record, time_s: float) -> str:
+    """Why a WARNING is an ALARM now."""
+    return "" if record.unseen_s is None else f"unseen for {clock_words(time_s - record.unseen_s)}"
 
 
 def _calls_again(rule: Rule, record: Record, time_s: float) -> bool:

@@ -1,5 +1,6 @@
 """From the engine's state to alerts in words: those that stand, and what changed with an event. Changes nothing."""
 
+from collections.abc import Sequence
 from dataclasses import replace
 from typing import NamedTuple
 
@@ -18,7 +19,9 @@ from monitor.core.causes import leaders_of
 from monitor.core.data_age import data_quality
 from monitor.core.engine_state import EngineState, Model
 from monitor.core.readings import wall_readings
-from monitor.core.sensor_trace import jumps_lately, still_s
+from monitor.core.sensor_trace import is_under_way, jumps_lately, still_s
+from monitor.core.set_point import enough_c, neediest
+from monitor.core.suppression import may_build
 
 
 class Known(NamedTuple):
@@ -34,12 +37,21 @@ def alerts_now(model: Model, state: EngineState, values: Array, known: Known) ->
     alerts, under = [], leaders_of(model, state, state.alerts)
     for point, leader in under.items():
         alert = _alert(model, state, values, point, state.alerts.records[point], known)
-        also = tuple(model.law.points[other].subject for other, its in under.items() if its == point != other)
+        also = _also(model, point, [other for other, its in under.items() if its == point != other])
         folded_under = "" if leader == point else alert_id(model, state, leader)
         text = f"{alert.text}; also {', '.join(also)}" if also else alert.text
         alerts.append(replace(alert, text=text, also=also, folded_under=folded_under))
     alerts.sort(key=lambda alert: (-alert.priority, alert.state is not AlertState.UNACKNOWLEDGED, -alert.since_s))
     return tuple(alerts)
+
+
+def _also(model: Model, leader: int, others: Sequence[int]) -> tuple[str, ...]:
+    """Subjects of the alerts folded under one; of its own subject, what else is wrong with it."""
+    points = model.law.points
+    own = points[leader].subject
+    return tuple(
+        dict.fromkeys(points[it].rule.title if points[it].subject == own else points[it].subject for it in others)
+    )
 
 
 def _alert(model: Model, state: EngineState, values: Array, index: int, record: Record, known: Known) -> Alert:
@@ -49,6 +61,7 @@ def _alert(model: Model, state: EngineState, values: Array, index: int, record: 
     liner = next((reading for reading in liners if reading.zone == point.subject), None)
     advice = tuple(piece for piece in known.advice if piece.input in {None, point.input})
     value = float(values[index])
+    need, trace_of = neediest(model, state, known.strands), state.traces.__getitem__
     channel_mm = 0.0 if model.shared is None else model.shared.length_mm
     worst = max(shared_readings(model, state), key=lambda held: held.dose_min / held.dose_warn_min, default=None)
     facts = Facts(
@@ -64,6 +77,10 @@ def _alert(model: Model, state: EngineState, values: Array, index: int, record: 
         softest=min(model.parameters.strands, key=lambda it: it.material.glass_c).material.name,
         margin_k=model.parameters.limits.cold_end_margin_k,
         merge_set_c=_merge_set_c(model, state),
+        is_on_its_way=any(is_under_way(trace_of(sensor), state.time_s) for sensor in model.merge_sensors),
+        neediest=known.strands[need],
+        enough_c=enough_c(model.min_feed_c[need]),
+        is_building=may_build(state),
     )
     return Alert(
         id=alert_id(model, state, index),
@@ -81,6 +98,7 @@ def _alert(model: Model, state: EngineState, values: Array, index: int, record: 
         why_held_back=record.why_held_back,
         held_back_until_s=record.shelved_until_s,
         story=record.story,
+        respond_within_s=point.rule.within_s(record.level or record.highest),
     )
 
 

@@ -12,8 +12,8 @@ _FEW_MIN: Final = 2  # below, seconds matter
 def clock_words(duration_s: float) -> str:
     """A duration in words short enough for a line.
 
-    >>> clock_words(42), clock_words(600), clock_words(9000), clock_words(1e9), clock_words(float("inf"))
-    ('42 s', '10 min', '2 h 30 min', 'over 100 h', 'any time')
+    >>> clock_words(42), clock_words(600), clock_words(7500), clock_words(1e9), clock_words(float("inf"))
+    ('42 s', '10 min', '2 h 05 min', 'over 100 h', 'any time')
     """
     if not math.isfinite(duration_s):
         return "any time"
@@ -22,4 +22,4 @@ def clock_words(duration_s: float) -> str:
     minutes = int(duration_s // _MINUTE_S)
     if minutes < _FEW_MIN:
         return f"{duration_s:.0f} s"
-    return f"{minutes} min" if minutes < _HOUR_MIN else f"{minutes // _HOUR_MIN} h {minutes % _HOUR_MIN} min"
+    return f"{minutes} min" if minutes < _HOUR_MIN else f"{minutes // _HOUR_MIN} h {minutes % _HOUR_MIN:02d} min"

@@ -20,6 +20,7 @@ def set_point_advice(strands: Sequence[StrandAssessment], point: SetPoint) -> Ad
     text, reason, is_advised = _set_point_words(strands, point)
     needed = strands[point.needed_by]
     rule = f" That of input {needed.input} is a rule of thumb." if needed.min_feed_is_rule else ""
+    every = f" For every strand to feed it takes {point.all_c:.0f} °C." if point.all_c > point.set_c else ""
     return Advice(
         kind=AdviceKind.SET_POINT,
         input=None,
@@ -38,7 +39,7 @@ def set_point_advice(strands: Sequence[StrandAssessment], point: SetPoint) -> Ad
         ),
         caution=(
             f"Go down in steps and watch that each strand still moves: lowest feeding temperatures are for slow feed."
-            f"{rule} For every strand to feed it takes {point.all_c:.0f} °C. Leave the machine's own protection on."
+            f"{rule}{every} Leave the machine's own protection on."
         ),
         lines_note=_SET_NOTE,
     )
@@ -59,7 +60,7 @@ def _set_point_words(strands: Sequence[StrandAssessment], point: SetPoint) -> tu
         return f"Leave the manifold at {point.now_c:.0f} °C.", f"Lower it may not be: {need}.", False
     gain = _gain(strands, point)
     if point.set_c > point.now_c:
-        return f"Raise the manifold to {point.set_c:.0f} °C, if {name} is to feed.", gain, True
+        return f"Raise the manifold to {point.set_c:.0f} °C: {need}.", gain, True
     is_gain = point.then_left_s > point.left_s
     return f"Set the manifold to {point.set_c:.0f} °C, no lower: {need}.", gain, is_gain
 
@@ -115,10 +116,14 @@ def _pause_words(strands: Sequence[StrandAssessment], cost: PauseCost) -> tuple[
 
 def _pause_reason(cost: PauseCost) -> str:
     all_stand = f"If everything stands hot the first limit is {_away(cost.standing_s)}, going on {_away(cost.going_s)}"
+    if _away(cost.standing_s) == _away(cost.going_s):
+        all_stand = f"Standing hot or going on, the first limit is {_away(cost.standing_s)}"
     if math.isinf(cost.shared_s):
         return f"{all_stand}."
     return f"{all_stand}; what lies on the way to the nozzle is at its warn dose within {clock_words(cost.shared_s)}."
 
 
 def _away(left_s: float) -> str:
+    if left_s == 0.0:
+        return "passed already"
     return "nowhere ahead" if math.isinf(left_s) else f"{clock_words(left_s)} away"

@@ -4,6 +4,7 @@ import numpy as np
 
 from monitor.core.alert_facts import Facts, SensorFacts
 from monitor.core.duration_words import clock_words
+from monitor.core.percent_words import percent
 
 
 def heater_low_text(facts: Facts) -> str:
@@ -15,8 +16,10 @@ def heater_low_action(facts: Facts) -> str:
     """Tell what to do about a heater that does not give enough."""
     duty = sensor_of(facts).wall.duty
     if duty is not None and duty > _FULL:
-        return f"It heats at {duty:.0%} and does not reach it: pause; look at heater, wire, supply, draught."
-    return "Pause; look whether the controller has switched it off, and at heater, wire and supply."
+        return (
+            f"{_pause(facts)}Look at heater, wire, supply, draught: it heats at {percent(duty)} and does not reach it."
+        )
+    return f"{_pause(facts)}Look whether the controller has switched the heater off, and at heater, wire and supply."
 
 
 def heater_high_text(facts: Facts) -> str:
@@ -28,7 +31,10 @@ def heater_high_action(facts: Facts) -> str:
     """Tell what to do about a heater that gives too much."""
     if facts.level > 1:
         return "Switch the heater off; if it does not fall within a minute, cut the power; air the room, then go close."
-    return "Pause and watch whether it falls; if it does not, cut the power. The machine's own protection must stay on."
+    return (
+        f"{_pause(facts)}Watch whether it falls; if it does not, cut the power. The machine's own protection must stay"
+        " on."
+    )
 
 
 def cooling_text(facts: Facts) -> str:
@@ -66,8 +72,8 @@ def implausible_text(facts: Facts) -> str:
 def implausible_action(facts: Facts) -> str:
     """Tell what to do about a reading that cannot be believed."""
     return (
-        f"Do not trust {facts.point.subject}; its heater is misled as well: pause, switch it off, and when cold check"
-        " the sensor's seat and wire."
+        f"{_pause(facts)}Do not trust {facts.point.subject}. Its heater is misled as well: switch that heater off, and"
+        " when cold check the sensor's seat and wire."
     )
 
 
@@ -100,6 +106,10 @@ def sensor_of(facts: Facts) -> SensorFacts:
     return facts.sensor
 
 
+def _pause(facts: Facts) -> str:
+    return "Pause the build. " if facts.is_building else ""
+
+
 _FULL = 0.95
 
 
@@ -107,7 +117,7 @@ def _off_text(facts: Facts, side: str) -> str:
     wall = sensor_of(facts).wall
     if wall.temp_c is None or wall.set_c is None or not np.isfinite(facts.value):
         return f"{facts.point.subject} has no set point to keep any more"
-    duty = "" if wall.duty is None else f", at {wall.duty:.0%} duty"
+    duty = "" if wall.duty is None else f", at {percent(wall.duty)} duty"
     if facts.value < facts.point.limits[0]:
         return f"{facts.point.subject} is at {wall.temp_c:.0f} °C, back near its set point of {wall.set_c:.0f} °C{duty}"
     return (

@@ -13,6 +13,7 @@ from monitor.core.assessment import Activity, Array, StrandAssessment
 from monitor.core.engine_state import EngineState, Model
 from monitor.core.field_state import FieldState
 from monitor.core.outlook import Limits, Stretch, look_ahead
+from monitor.core.stall_findings import StallPattern
 
 SOON_S: Final = 3600.0
 """A strand that fed within so long is needed soon, where no plan of the build tells. Judgement."""
@@ -55,20 +56,19 @@ def lowest_set_point(
 ) -> SetPoint:
     """Find it, and reckon the time left at it."""
     feeding_c = model.min_feed_c
-    soon = [index for index, strand in enumerate(strands) if _is_needed_soon(strand)] or list(range(len(strands)))
-    needed_by, all_by = max(soon, key=feeding_c.__getitem__), max(range(len(strands)), key=feeding_c.__getitem__)
+    needed_by, all_by = neediest(model, state, strands), max(range(len(strands)), key=feeding_c.__getitem__)
     ceilings_c = [strand.material.ceiling_c for strand in model.parameters.strands]
     least = min(range(len(ceilings_c)), key=ceilings_c.__getitem__)
-    set_c, now_c = math.ceil(feeding_c[needed_by] + MARGIN_K), _now_c(model, state, field)
+    set_c, now_c = enough_c(feeding_c[needed_by]), _now_c(model, state, field)
     walls_c = walls_at(model, field, set_c)
     left = {index: strand.limit_left_s.low for index, strand in enumerate(strands) if _is_at_stake(strand)}
     then = {index: _left_at(model, field, index, walls_c) for index in left}
     first, left_s = _first(left)
     then_first, then_left_s = _first(then)
     return SetPoint(
-        set_c=float(set_c),
+        set_c=set_c,
         needed_by=needed_by,
-        all_c=float(math.ceil(feeding_c[all_by] + MARGIN_K)),
+        all_c=enough_c(feeding_c[all_by]),
         all_by=all_by,
         now_c=now_c,
         least_ceiling_c=ceilings_c[least],
@@ -79,6 +79,26 @@ def lowest_set_point(
         then_first=then_first,
         then_left_s=then_left_s,
     )
+
+
+def neediest(model: Model, state: EngineState, strands: Sequence[StrandAssessment]) -> int:
+    """Place of the strand in use that needs the hottest manifold; of all, where none is in use.
+
+    In use are those needed soon, and those of which an alert says that the manifold is too cold.
+    """
+    told = {model.law.points[index] for index, record in state.alerts.records.items() if record.level}
+    too_cold = {point.strand for point in told if point.rule.condition == "cold_feed"}
+    in_use = [
+        index
+        for index, strand in enumerate(strands)
+        if index in too_cold or _skips_cold(strand) or _is_needed_soon(strand)
+    ]
+    return max(in_use or range(len(strands)), key=model.min_feed_c.__getitem__)
+
+
+def enough_c(least_c: float) -> float:
+    """Set point at which a strand that needs at least `least_c` can feed [°C]."""
+    return float(math.ceil(least_c + MARGIN_K))
 
 
 def walls_at(model: Model, field: FieldState, set_c: float) -> Array:
@@ -98,6 +118,10 @@ def _is_needed_soon(strand: StrandAssessment) -> bool:
     if strand.next_use_s is not None:
         return strand.next_use_s <= SOON_S
     return strand.fed_mm is not None and strand.fed_mm > 0.0 and strand.idle_s <= SOON_S
+
+
+def _skips_cold(strand: StrandAssessment) -> bool:
+    return strand.stall is not None and strand.stall.pattern is StallPattern.COLD_SKIPPING
 
 
 def _is_at_stake(strand: StrandAssessment) -> bool:

@@ -22,7 +22,7 @@ from monitor.core.stall_ledger import (
     limits_mm,
     open_ledger,
 )
-from monitor.core.stall_pattern import pattern_of, recent_slip, what_was_lost
+from monitor.core.stall_pattern import is_held_fast, pattern_of, recent_slip, what_was_lost
 from monitor.core.stall_trace import Trace, advance_trace, visible_cycle_mm
 from monitor.core.stall_types import Detector, Drive, FeedReading, StallFinding, StallPattern
 
@@ -114,6 +114,7 @@ def finding(law: StallLaw, state: StallState) -> StallFinding | None:
         is_final=is_final(state),
         evidence=(what_was_lost(law, alarm, over_mm), *reasons),
         detector=alarm.detector,
+        is_held=pattern is StallPattern.RUN_OUT_OR_TANGLE and is_held_fast(alarm),
     )
 
 

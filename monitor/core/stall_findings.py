@@ -2,7 +2,7 @@
 
 from dataclasses import dataclass
 from enum import StrEnum
-from typing import NamedTuple
+from typing import Final, NamedTuple
 
 from monitor.core.span import Span
 
@@ -16,6 +16,13 @@ class StallPattern(StrEnum):
     SLOW_CLOG = "slow clog"
     RUN_OUT_OR_TANGLE = "run-out or tangle"
     STRAND_STOPPED = "strand stopped"  # one of the above, but the evidence does not tell which
+
+
+NOT_BY_DRIVE: Final = frozenset({StallPattern.RUN_OUT_OR_TANGLE, StallPattern.GRINDING, StallPattern.STRAND_STOPPED})
+"""Patterns in which the drive has no strand, or no hold of it, or may not have: what it is told moves nothing."""
+
+NOT_FORWARD: Final = NOT_BY_DRIVE | {StallPattern.JAM_AFTER_IDLE}
+"""Patterns in which to push on makes it worse, or does nothing."""
 
 
 class Detector(StrEnum):
@@ -47,6 +54,8 @@ class StallFinding:
         Sentences with numbers.
     detector : Detector
         Which test found it.
+    is_held : bool
+        Of a run-out or tangle: whether the strand is held fast, by the driver's flags, rather than used up.
     """
 
     pattern: StallPattern
@@ -57,6 +66,7 @@ class StallFinding:
     is_final: bool
     evidence: tuple[str, ...]
     detector: Detector
+    is_held: bool = False
 
 
 class FlowSlip(NamedTuple):

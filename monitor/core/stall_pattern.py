@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from typing import Final
 
 from monitor.core.motor import SPRING_BACK_CURRENT
+from monitor.core.percent_words import percent
 from monitor.core.stall_alarm import Alarm
 from monitor.core.stall_law import StallLaw
 from monitor.core.stall_ledger import HOT_IDLE_S
@@ -112,8 +113,14 @@ def pattern_of(law: StallLaw, alarm: Alarm, *, flags_are_reported: bool) -> tupl
     if case.slip >= STANDING_SLIP:
         return _standing(case, flags_are_reported=flags_are_reported)
     return StallPattern.STRAND_STOPPED, (
-        f"{case.slip:.0%} of the recent feed does not arrive; no cold block, long idle time or slow rise explains it",
+        f"{percent(case.slip)} of the recent feed does not arrive",
+        "no cold block, long idle time or slow rise explains it",
     )
+
+
+def is_held_fast(alarm: Alarm) -> bool:
+    """Whether the driver flagged so often that something holds the strand."""
+    return alarm.flags + alarm.after.flags >= _TANGLE_FLAGS
 
 
 def recent_slip(alarm: Alarm) -> float:
@@ -143,9 +150,9 @@ _Found = tuple[StallPattern, tuple[str, ...]]
 def _jam(case: _Case) -> _Found | None:
     if not (case.was_hot_idle and case.slip > _JAM_SLIP):
         return None
-    idle = f"the strand had stood hot for {case.alarm.hot_idle_s / 60.0:.0f} min and was taken up"
+    stuck_mm = max(0.0, case.alarm.fed_in_turn_mm - case.alarm.since_mm)
     return StallPattern.JAM_AFTER_IDLE, (
-        f"{idle} {max(0.0, case.alarm.fed_in_turn_mm - case.alarm.since_mm):.0f} mm before it began to stick",
+        f"it had stood hot for {case.alarm.hot_idle_s / 60.0:.0f} min and stuck {stuck_mm:.0f} mm after it fed again",
     )
 
 
@@ -156,7 +163,7 @@ def _cold(case: _Case) -> _Found | None:
         return None
     reasons = [_cold_words(case)]
     if rise is not None and rises:
-        reasons.append(f"slip is {rise:.0%} of feed higher at high flow than at low")
+        reasons.append(_rise_words(rise))
     if case.flags:
         reasons.append(_flag_words(case))
     return StallPattern.COLD_SKIPPING, tuple(reasons)
@@ -168,21 +175,20 @@ def _clog(case: _Case) -> _Found | None:
     if case.slip >= _CLOG_SLIP:
         return None
     if case.is_at_temperature and rise is not None and rise > RISE_WITH_FLOW:
-        why = f"slip is {rise:.0%} of feed higher at high flow than at low, and the manifold is at its temperature"
+        why = f"{_rise_words(rise)}, and the manifold is at its temperature"
         return StallPattern.SLOW_CLOG, (f"{why}: the outlet passes less than it did",)
     mean = alarm.slow_lost_mm / max(alarm.slow_mm, _FEW_MM)
     is_gradual = alarm.slow_mm >= _CLOG_OVER_MM and case.slip <= _CLOG_STEEPENS * mean
     if not is_gradual and alarm.detector is not Detector.SLOW:
         return None
-    return StallPattern.SLOW_CLOG, (
-        f"slip is slight: {mean:.1%} on average over {alarm.slow_mm:.0f} mm, {case.slip:.1%} now",
-    )
+    now = f"it loses little, {percent(case.slip, 1)} of its feed now"
+    return StallPattern.SLOW_CLOG, (f"{now}, {percent(mean, 1)} over the last {alarm.slow_mm:.0f} mm",)
 
 
 def _standing(case: _Case, *, flags_are_reported: bool) -> _Found:
-    stands = f"{case.slip:.0%} of the recent feed does not arrive"
-    if case.flags >= _TANGLE_FLAGS:
-        return StallPattern.RUN_OUT_OR_TANGLE, (stands, f"{_flag_words(case)}: {_held_words(case)}")
+    stands = f"{percent(case.slip)} of the recent feed does not arrive"
+    if is_held_fast(case.alarm):
+        return StallPattern.RUN_OUT_OR_TANGLE, (f"{_flag_words(case)}: {_held_words(case)}", stands)
     return _by_counts(case, stands, flags_are_reported=flags_are_reported)
 
 
@@ -196,8 +202,8 @@ def _by_counts(case: _Case, stands: str, *, flags_are_reported: bool) -> _Found:
         return StallPattern.STRAND_STOPPED, (stands, f"{coarse}, so a worn groove and an empty spool look alike")
     if case.stands_still and case.alarm.moved_mm <= _STOPS_WITHIN_MM:
         still = f"the encoder saw {case.alarm.after.moved_mm:.1f} mm after the alarm, retractions included"
-        return StallPattern.RUN_OUT_OR_TANGLE, (stands, f"{still}: no strand is left in it")
-    creeps = f"the strand came to rest over {case.moved_mm:.1f} mm"
+        return StallPattern.RUN_OUT_OR_TANGLE, (f"{still}: no strand is left in it", stands)
+    creeps = f"it slowed to a stop over {case.moved_mm:.1f} mm"
     if not flags_are_reported:
         return StallPattern.STRAND_STOPPED, (stands, f"{creeps}; without stall flags a tangle looks the same")
     return StallPattern.GRINDING, (stands, creeps, _no_flag_words(case))
@@ -206,7 +212,7 @@ def _by_counts(case: _Case, stands: str, *, flags_are_reported: bool) -> _Found:
 def _by_flags(case: _Case) -> _Found:
     if case.was_hot_idle:
         minutes = case.alarm.hot_idle_s / 60.0
-        return StallPattern.JAM_AFTER_IDLE, (f"the strand had stood hot for {minutes:.0f} min",)
+        return StallPattern.JAM_AFTER_IDLE, (f"it had stood hot for {minutes:.0f} min",)
     if case.is_cold:
         return StallPattern.COLD_SKIPPING, (_cold_words(case),)
     return StallPattern.STRAND_STOPPED, ("no encoder tells how much arrives",)
@@ -218,6 +224,10 @@ def _cold_words(case: _Case) -> str:
     if case.below_usual_k > case.below_set_k:
         return f"manifold {case.below_usual_k:.0f} K colder than while this strand fed well"
     return f"manifold {case.below_set_k:.0f} K below its set point"
+
+
+def _rise_words(rise: float) -> str:
+    return f"it loses {percent(rise)} more of its feed at high flow than at low"
 
 
 def _flag_words(case: _Case) -> str:
@@ -234,7 +244,7 @@ def _held_words(case: _Case) -> str:
 def _no_flag_words(case: _Case) -> str:
     current_a, rated_a = case.law.drive.motor_current_a, case.law.drive.rated_current_a
     if current_a is None or rated_a is None:
-        return "the driver flagged no repeated stall (weak evidence)"
+        return "the driver flagged no repeated stall, which proves little"
     share = current_a / rated_a
     manner = "stall and spring back" if share <= SPRING_BACK_CURRENT else "cut the strand rather than stall"
-    return f"the driver flagged no repeated stall; at {share:.0%} of its rated current it would rather {manner}"
+    return f"the driver flagged no repeated stall; at {percent(share)} of its rated current it would rather {manner}"

@@ -17,6 +17,11 @@ from monitor.core.sensor_trace import is_under_way
 _OVER: Final = frozenset({Execution.READY, Execution.STOPPED, Execution.PROGRAM_COMPLETED})
 
 
+def may_build(state: EngineState) -> bool:
+    """Whether a build runs or is paused, or nothing tells."""
+    return state.execution not in _OVER
+
+
 def held_back(model: Model, state: EngineState) -> HeldBack:
     """What holds back a point by design at this moment."""
 
@@ -38,7 +43,7 @@ def _is_link_lost(model: Model, state: EngineState, _: int) -> bool:
 
 def _is_build_over(model: Model, state: EngineState, _: int) -> bool:
     """Whether a build was seen to run and to end, and no strand is above its glass transition, by last knowledge."""
-    if not state.has_built or state.execution not in _OVER or state.field is None:
+    if not state.has_built or may_build(state) or state.field is None:
         return False
     hottest_set_c = max((sensor.set_c or 0.0 for sensor in state.sensors), default=0.0)
     return max(state.field.walls.merge_c, hottest_set_c) < min(model.glass_c)

@@ -137,7 +137,14 @@ def _about(alert: Alert, event: str, what: str, machine: str, moment: Instant) -
         told=moment.now,
         alert_id=alert.id,
         event=event,
+        note=plain(
+            _sentence(alert.story[-1].why if alert.story and alert.story[-1].event == event else ""), LONGEST_TITLE
+        ),
     )
+
+
+def _sentence(words: str) -> str:
+    return f"{words[:1].upper()}{words[1:]}." if words else ""
 
 
 def plain(text: str, limit: int) -> str:
