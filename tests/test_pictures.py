@@ -15,13 +15,13 @@ from tests.make_replays import TAKES
 
 SAYS = {
     "left-idle": ("ALARM input 4", "is ageing", "Advance input 4 by 18 mm"),
-    "cold-manifold": ("ALARM input 2", "the manifold is at 170 °C", "Raise the manifold to 184 °C"),
+    "cold-manifold": ("ALARM input 2", "the manifold is at 170 °C", "Raise the manifold to 190 °C"),
     "link-drop-outs": ("ALARM link", "no temperatures from the machine", "Check power, cable and controller"),
     "jam-after-idle": ("ALARM input 5", "jam after idle", "Withdraw input 5 while hot"),
     "grinding": ("ALARM input 2", "grinding", "clean its wheel"),
     "slow-clog": ("ALARM input 1", "slow clog", "Slow the build if you can"),
-    "run-out": ("ALARM input 3", "no strand is left", "Look at the spool of input 3"),
-    "tangle": ("ALARM input 2", "pulls against a held strand", "Look at the spool of input 2"),
+    "run-out": ("ALARM input 3", "the strand has run out", "Load new strand on input 3"),
+    "tangle": ("ALARM input 2", "held fast on its spool", "Free the strand of input 2"),
 }
 """What is wrong, where, and what to do: as `replays/README.md` says it of each picture."""
 
