@@ -80,7 +80,7 @@ class _Source:
 
 def quiet(stream: Iterable[Event]) -> dict[float, Doses]:
     """Doses of a watch in which nothing goes wrong."""
-    marks, engine = DoseMarks(), Engine(demo_profile().parameters)
+    marks, engine = DoseMarks(around=True), Engine(demo_profile().parameters)
     for event in stream:
         marks.take(engine.advance(event))
     return marks.at
@@ -174,7 +174,7 @@ def soak(hours: float, seed: int, period_s: float, say: Callable[[str], None]) -
 
     begin_s = time.process_time()
     truth = quiet(machine())
-    say(f"quiet: {len(truth)} half hours of doses")
+    say(f"quiet: {len(truth)} times of doses")
     with TemporaryDirectory(prefix="soak-") as scratch:
         company = asyncio.run(soaked("company", lambda: noisy(machine(), seed), Path(scratch), seed, disk_loses=True))
         company.faults += unequal_doses(truth, company.doses)
