@@ -32,7 +32,7 @@ FEWEST_LOOKS: Final = 60
 """Fewer looks tell of no growth."""
 MORE_DESCRIPTORS: Final = 4
 RANGE_SLACK: Final = 0.02
-RANGE_SLACK_MIN: Final = 0.3
+RANGE_SLACK_MIN: Final = 0.1
 """A dose may lie outside of its range by this share of the true one and this much [min], for the same reason."""
 _MIB: Final = 1 << 20
 _SHOWN: Final = 5
