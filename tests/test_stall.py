@@ -406,7 +406,7 @@ def test_cold_skipping_rises_with_flow() -> None:
     assert found is not None
     assert found.pattern is StallPattern.COLD_SKIPPING
     assert "manifold 15 K below its set point" in found.evidence
-    assert any("higher at high flow" in sentence for sentence in found.evidence)
+    assert any("more of its feed at high flow" in sentence for sentence in found.evidence)
 
 
 def test_jam_after_idle() -> None:

@@ -11,6 +11,7 @@ from connectors.simulated_machine import simulate
 from connectors.simulated_scenarios import SCENARIOS
 from connectors.telemetry import Event, Sample
 from monitor.config import demo_profile
+from monitor.core.advice_types import AdviceKind
 from monitor.core.alert_types import AlertTransition
 from monitor.core.engine import Step, run
 from monitor.core.feed import Feed, Feeds
@@ -48,7 +49,10 @@ _WORDS = {"run-out": "the strand has run out", "tangle": "held fast on its spool
     ],
 )
 def test_each_pattern_raises_one_alert_of_its_kind(name: str, input_number: int, pattern: StallPattern) -> None:
-    """One alert, on the strand concerned, and the pattern is right once it has settled."""
+    """One alert, on the strand concerned, and the pattern is right once it has settled.
+
+    What no drive can move is not to be moved by it; what sticks after standing is withdrawn, not pushed.
+    """
     told, last = _told(_take(name))
     stalls = {strand.input: strand.stall.pattern for strand in last.assessment.strands if strand.stall is not None}
 
@@ -57,6 +61,8 @@ def test_each_pattern_raises_one_alert_of_its_kind(name: str, input_number: int,
     assert all(change.alert.input == input_number for change in told)
     (settled,) = (change for change in told if change.event in {"settled", "confirmed"})
     assert _WORDS.get(name, pattern.value) in settled.alert.text
+    by_drive = {piece.kind for piece in last.assessment.advice if piece.input == input_number}
+    assert by_drive == ({AdviceKind.WITHDRAW} if name in {"jam-after-idle", "slow-clog"} else set())
 
 
 @pytest.mark.parametrize("period_s", [0.5, 2.0])

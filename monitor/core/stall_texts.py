@@ -26,7 +26,7 @@ _ACTIONS: Final[Mapping[StallPattern, str]] = {
         "Open the drive of input {input}, clean its wheel, cut off the chewed strand, find what held it."
     ),
     StallPattern.SLOW_CLOG: (
-        "Slow the build if you can. Pause soon and purge input {input} hot; plan to clean its channel."
+        "Slow the build if you can. Pause within 20 min and purge input {input} hot; plan to clean its channel."
     ),
     StallPattern.STRAND_STOPPED: "Look at spool, drive and cold end of input {input}.",
 }
