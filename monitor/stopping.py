@@ -19,8 +19,8 @@ REASONS: Final = {
 def ending_signals(stop: Callable[[str], None]) -> Iterator[None]:
     """Call `stop` with the reason at the first signal; the same again acts as usual, should ending take too long.
 
-    SIGHUP is ignored from its first time on, for good: a closing terminal may send several, and nobody means any of
-    them to cut short the end of the watch or its summary.
+    SIGHUP is ignored from its first time on, or from the end of the watch, for good: a closing terminal may send
+    several, and nobody means any of them to cut short the end of the watch or its summary.
 
     A signal that was ignored when the program started stays ignored: that is how `nohup` and a shell's background
     jobs ask for it. Must be entered in a running event loop of the main thread.
@@ -41,3 +41,5 @@ def ending_signals(stop: Callable[[str], None]) -> Iterator[None]:
     finally:
         for number in heeded:
             loop.remove_signal_handler(number)
+            if number == signal.SIGHUP:
+                signal.signal(number, signal.SIG_IGN)

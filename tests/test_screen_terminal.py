@@ -20,7 +20,8 @@ SAFETY_S = 20.0
 """Only a net: nothing waits this long when all is well."""
 
 CHILD = """
-import asyncio, os, sys
+import asyncio, os, signal, sys
+from contextlib import suppress
 from dataclasses import replace
 from tests import screen_samples as samples
 from monitor.tui.app import show
@@ -42,8 +43,14 @@ async def main():
     if "cancelled" in sys.argv:
         await asyncio.sleep(0.5)
         shown.cancel()
+    if "lingers" in sys.argv:
+        signal.signal(signal.SIGHUP, signal.SIG_IGN)  # what is there before and after the screen, as a watch has it
     try:
         await shown
+        if "lingers" in sys.argv:  # as a watch that closes its recording
+            with suppress(OSError):
+                os.write(1, b"still at work")
+            await asyncio.sleep(0.5)
         os.write(int(sys.argv[1]), b"returned")
     except asyncio.CancelledError:
         os.write(int(sys.argv[1]), b"was cancelled")
@@ -154,6 +161,51 @@ def test_a_terminal_that_goes_away_without_a_signal_ends_the_screen(child: Child
     child.read_until(b"no alerts")
     os.close(child.theirs)
     os.close(child.terminal)
+    assert child.last_words().endswith(b"returned")
+    assert child.process.returncode == 0
+
+
+@pytest.mark.parametrize("child", [("lingers",)], indirect=True)
+@pytest.mark.parametrize("left_for", [b"", b"\x1b[?1049l", b"still at work"], ids=["asked", "leaving", "left"])
+def test_a_terminal_closed_while_the_screen_is_left_ends_the_process(child: Child, left_for: bytes) -> None:
+    """Ctrl-C, then the terminal closes: its SIGHUP and SIGCONT, as Linux sends them (from memory), begin nothing anew.
+
+    The library would begin its reading of keys again, in a thread that nobody ends.
+    """
+    child.read_until(b"no alerts")
+    os.write(child.terminal, b"\x03")
+    child.read_until(left_for)
+    os.close(child.theirs)
+    os.close(child.terminal)
+    child.process.send_signal(signal.SIGHUP)
+    child.process.send_signal(signal.SIGCONT)
+    assert child.last_words().endswith(b"returned")
+    assert child.process.returncode == 0
+
+
+def test_going_on_without_having_been_stopped_changes_nothing(child: Child) -> None:
+    """SIGCONT on a running screen does not begin the screen, and its reader of keys, a second time."""
+    child.read_until(b"no alerts")
+    child.process.send_signal(signal.SIGCONT)
+    child.rounds(20)
+    os.write(child.terminal, b"\x03")
+    assert_restored(child)
+    assert child.seen.count(b"\x1b[?1049h") == 1
+    assert child.last_words().endswith(b"returned")
+
+
+def test_a_stopped_screen_comes_back(child: Child) -> None:
+    """SIGTSTP puts the terminal back and stops the process; SIGCONT brings the screen again, and keys count."""
+    child.read_until(b"no alerts")
+    child.process.send_signal(signal.SIGTSTP)
+    assert_restored(child)
+    assert os.WIFSTOPPED(os.waitpid(child.process.pid, os.WUNTRACED)[1])
+    child.seen = b""
+    child.process.send_signal(signal.SIGCONT)
+    child.read_until(b"\x1b[?1049h")
+    child.rounds(20)
+    os.write(child.terminal, b"\x03")
+    assert_restored(child)
     assert child.last_words().endswith(b"returned")
     assert child.process.returncode == 0
 

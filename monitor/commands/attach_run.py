@@ -15,6 +15,7 @@ from monitor.attach.wire import Hello
 from monitor.commands.serve_choice import serve_choice
 from monitor.commands.serve_run import serve_watch
 from monitor.exit_codes import DONE, WrongUseError
+from monitor.output import Output
 from monitor.terminal_call import TerminalCall
 from monitor.tui.terminal_choices import can_show_screen
 
@@ -129,7 +130,5 @@ def _terminal() -> str:
 
 
 def _tell(client: AttachedClient) -> None:
-    if client.ended is None:
-        print("screen left; the watch goes on")
-    else:
-        print(f"the watch has ended: {client.ended}")
+    ending = "screen left; the watch goes on" if client.ended is None else f"the watch has ended: {client.ended}"
+    Output(sys.stdout, sys.stderr).line(ending)  # the terminal may be gone by now, which is no fault

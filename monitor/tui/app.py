@@ -21,6 +21,7 @@ from monitor.tui.desk import Desk
 from monitor.tui.line_widget import LineWidget
 from monitor.tui.replay_desk import ReplayDesk
 from monitor.tui.terminal_choices import ascii_needed, colour_wanted
+from monitor.tui.terminal_driver import TerminalDriver
 from monitor.tui.terminal_guard import TerminalWatch, ending_signals
 
 _TYPE_NOTHING: Final = frozenset((
@@ -58,7 +59,7 @@ class ScreenApp(App[None], inherit_bindings=False):
     def __init__(
         self, desk: Desk, *, colour: bool, hz: float = 4, call: TerminalCall | None = None, mouse: bool = False
     ) -> None:
-        super().__init__(ansi_color=True)
+        super().__init__(driver_class=TerminalDriver, ansi_color=True)
         self.theme = "ansi-dark"
         self.desk = desk
         self.panel = LineWidget(desk.lines, colour=colour)
@@ -132,6 +133,11 @@ class ScreenApp(App[None], inherit_bindings=False):
         if self.desk.is_left:
             self.exit()
 
+    @property
+    def has_lost_terminal(self) -> bool:
+        """True once the terminal has hung up."""
+        return self._terminal is not None and self._terminal.is_gone
+
     def leave_quietly(self) -> None:
         """Close the screen without waiting for a terminal that takes nothing."""
         if self._terminal is not None and not self._terminal.takes_output:
@@ -140,7 +146,7 @@ class ScreenApp(App[None], inherit_bindings=False):
 
     def take_newest(self) -> None:
         """Draw, unless there is nobody to draw for: a stalled terminal must not hold up a watch in this process."""
-        if self._terminal is not None and self._terminal.is_gone:
+        if self.has_lost_terminal:
             self.exit()
         elif self._terminal is None or self._terminal.takes_output:
             self.desk.take_newest()
@@ -229,7 +235,7 @@ async def _show_app(app: ScreenApp) -> None:
 
     with ending_signals(leave):
         await app.run_async(mouse=app.mouse)
-    if app.failure is not None:
+    if app.failure is not None and not app.has_lost_terminal:  # what fails without one leaves nothing to go on for
         raise app.failure
     task = asyncio.current_task()
     if task is not None and task.cancelling():

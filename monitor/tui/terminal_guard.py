@@ -7,6 +7,7 @@ signal. In both the screen must close, put the terminal back if there is one, an
 import os
 import select
 import signal
+import stat
 import termios
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager, suppress
@@ -14,12 +15,15 @@ from types import FrameType
 from typing import Final
 
 _ENDING: Final = (signal.SIGTERM, signal.SIGHUP, signal.SIGINT)
+_PAUSING: Final = (signal.SIGTSTP, signal.SIGCONT)
 _GONE: Final = select.POLLHUP | select.POLLERR | select.POLLNVAL
 
 
 @contextmanager
 def ending_signals(end: Callable[[], None]) -> Iterator[None]:
     """Call `end` on SIGTERM, SIGHUP and SIGINT, and put the handlers that were there before back at the end.
+
+    Those of SIGTSTP and SIGCONT, which the screen's library sets and leaves behind, are put back as well.
 
     `end` runs in the main thread between two steps of its program, so it should only leave word, as
     `loop.call_soon_threadsafe` does.
@@ -28,7 +32,8 @@ def ending_signals(end: Callable[[], None]) -> Iterator[None]:
     def told(_number: int, _frame: FrameType | None) -> None:
         end()
 
-    before = {number: signal.signal(number, told) for number in _ENDING}
+    before = {number: signal.getsignal(number) for number in _PAUSING}
+    before |= {number: signal.signal(number, told) for number in _ENDING}
     try:
         yield
     finally:
@@ -50,16 +55,17 @@ class TerminalWatch:
 
     def __init__(self, keys: int, picture: int) -> None:
         self._picture = picture
-        self._is_terminal = os.isatty(keys)
         self._hung_up = select.poll()
-        self._hung_up.register(keys, 0)
+        for descriptor in {keys, picture}:
+            if stat.S_ISCHR(os.fstat(descriptor).st_mode):  # one that is gone already is no "tty" any more
+                self._hung_up.register(descriptor, 0)
         self._writable = select.poll()
         self._writable.register(picture, select.POLLOUT)
 
     @property
     def is_gone(self) -> bool:
         """True once the terminal has hung up."""
-        return self._is_terminal and any(happened & _GONE for _, happened in self._hung_up.poll(0))
+        return any(happened & _GONE for _, happened in self._hung_up.poll(0))
 
     @property
     def takes_output(self) -> bool:
