@@ -105,6 +105,7 @@ def alert(
     return Alert(
         id=f"dose_{priority.name.lower()}-{number}-1",
         condition="dose",
+        respond_within_s=1800.0,
         subject=subject,
         input=number,
         priority=priority,

@@ -10,6 +10,7 @@ from typing import Final
 from monitor.core.alert_table import ALERT_TABLE
 from monitor.core.alert_types import Alert, AlertState, Priority
 from monitor.core.assessment import Assessment, StrandAssessment
+from monitor.core.stall_findings import StallPattern
 from monitor.tui.ink import BOLD, DIM, PLAIN, Line, Look, Span, crop, fit, hanging, width_of
 from monitor.tui.view import View
 from monitor.tui.words import SYMBOL, duration, name_of, next_mark, time_left
@@ -63,7 +64,11 @@ def _in_full(alert: Alert, latest: Assessment, width: int, *, chosen: bool) -> l
 def _fault(alert: Alert, strands: Sequence[StrandAssessment]) -> str:
     """Which stall it is, as far as that is known; else nothing."""
     found = next((it.stall for it in strands if it.input == alert.input), None)
-    return found.pattern.value if alert.condition == "stall" and found is not None else ""
+    if alert.condition != "stall" or found is None:
+        return ""
+    if found.pattern is StallPattern.RUN_OUT_OR_TANGLE and found.is_final:
+        return "tangle" if found.is_held else "run-out"
+    return found.pattern.value
 
 
 def since_words(alert: Alert, now_s: float) -> str:
@@ -94,11 +99,10 @@ def title_of(alert: Alert) -> str:
 
 
 def _time_to_act(alert: Alert, now_s: float) -> str:
-    """How long there is to respond by the table, unless the action itself names a time."""
-    rule = ALERT_TABLE.get(alert.condition)
-    if rule is None or alert.state is not AlertState.UNACKNOWLEDGED or " within " in alert.action:
+    """How long there is to respond, unless the action itself names a time."""
+    if alert.respond_within_s is None or alert.state is not AlertState.UNACKNOWLEDGED or " within " in alert.action:
         return ""
-    left_s = rule.respond_within_s - (now_s - alert.since_s)
+    left_s = alert.respond_within_s - (now_s - alert.since_s)
     return f"; act within {duration(left_s)}" if left_s > 0 else "; act now"
 
 

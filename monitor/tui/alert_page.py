@@ -78,4 +78,5 @@ def _advice_words(piece: Advice) -> str:
 
 def _moment_words(moment: Moment, now_s: float) -> str:
     who = "" if moment.actor == "engine" else f" by {moment.actor}"
-    return f"{moment.event}{who} {duration(now_s - moment.time_s)} ago, {moment.priority.name}"
+    why = f" ({moment.why})" if moment.why else ""
+    return f"{moment.event}{why}{who} {duration(now_s - moment.time_s)} ago, {moment.priority.name}"

@@ -75,13 +75,18 @@ def _channel(strand: StrandAssessment, scale: PathScale, cells: int, *, doubtful
     )
 
 
+def _stiff_row(strand: StrandAssessment, scale: PathScale) -> int | None:
+    """The row from which on upwards it must be stiff: the one above the row that holds the border."""
+    row = scale.row_of(strand.stiff_from_mm)
+    return None if row is None else max(0, row - 1)
+
+
 def _front_row(strand: StrandAssessment, scale: PathScale) -> int | None:
-    """Row of the soft front; never on the row of what must be stiff before it is there."""
-    if strand.soft_front_mm <= 0:
-        return None
-    row, stiff = scale.row_of(strand.soft_front_mm), scale.row_of(strand.stiff_from_mm)
-    is_on_line = row is not None and row == stiff and strand.soft_front_mm < strand.stiff_from_mm
-    return row + 1 if row is not None and is_on_line and row + 1 < scale.upstream_rows else row
+    """Row of the soft front: on the border's row, or above it, only once it has come so far."""
+    row, stiff = scale.row_of(strand.soft_front_mm), _stiff_row(strand, scale)
+    if strand.soft_front_mm <= 0 or row is None or stiff is None:
+        return row if strand.soft_front_mm > 0 else None
+    return min(row, stiff) if strand.soft_front_mm >= strand.stiff_from_mm else max(row, stiff + 1)
 
 
 def _heads(view: View, channels: Sequence[_Channel], side: int) -> list[Line]:
@@ -98,7 +103,7 @@ def _heads(view: View, channels: Sequence[_Channel], side: int) -> list[Line]:
 
 
 def _upstream(channels: Sequence[_Channel], scale: PathScale, texts: Sequence[str], look: Look) -> list[Line]:
-    stiff_row = scale.row_of(channels[0].strand.stiff_from_mm) if channels else None
+    stiff_row = _stiff_row(channels[0].strand, scale) if channels else None
     lines: list[Line] = []
     for row in range(scale.upstream_rows):
         text, gap = texts[row], "┄" if row == stiff_row else " "
