@@ -4,6 +4,7 @@ import asyncio
 import functools
 import inspect
 import os
+import signal
 from collections.abc import Awaitable, Callable, Iterator
 from pathlib import Path
 from typing import Any
@@ -35,6 +36,14 @@ def _no_files_of_the_owner(tmp_path_factory: pytest.TempPathFactory) -> Iterator
             patch.setenv(variable, str(home))
         patch.delenv("NO_COLOR", raising=False)
         yield home
+
+
+@pytest.fixture(autouse=True)
+def _hang_up_as_before() -> Iterator[None]:
+    """Heed SIGHUP again after a test: a watch that is over ignores it for the rest of its process."""
+    before = signal.getsignal(signal.SIGHUP)
+    yield
+    signal.signal(signal.SIGHUP, before)
 
 
 def pytest_configure(config: pytest.Config) -> None:

@@ -65,6 +65,11 @@ PATHS = os.pathsep.join([str(ROOT), os.environ.get("PYTHONPATH", "")])
 """Those of the tests stay: what a child writes to a port is noted there."""
 
 
+def _without_size() -> dict[str, str]:
+    """The environment without the size of somebody else's terminal, which tests run in parallel get."""
+    return {name: value for name, value in os.environ.items() if name not in {"COLUMNS", "LINES"}}
+
+
 class Child:
     """A screen in a process of its own on a pseudo-terminal, whose watch writes a dot each time it goes round."""
 
@@ -76,7 +81,7 @@ class Child:
         self.process = subprocess.Popen(  # noqa: S603 -- our own interpreter and text
             [sys.executable, "-c", CHILD, str(tell), *words],
             stdin=theirs, stdout=theirs, stderr=theirs, pass_fds=(tell,), start_new_session=True, cwd=ROOT,
-            env={**os.environ, "TERM": "xterm-256color", "PYTHON_COLORS": "0", "PYTHONPATH": PATHS},
+            env={**_without_size(), "TERM": "xterm-256color", "PYTHON_COLORS": "0", "PYTHONPATH": PATHS},
         )  # fmt: skip
         self.theirs = theirs
         os.close(tell)

@@ -21,6 +21,8 @@ _WORDS: Final = {
     "zoom(1)": "wider",
     "pan(-1)": "earlier",
     "pan(1)": "later",
+    "scroll(8)": "down",
+    "scroll(-8)": "up",
 }
 """In place of a key's own words at the foot, which may be for two keys, or none."""
 
