@@ -3,7 +3,8 @@
 import asyncio
 import dataclasses
 import math
-from collections.abc import AsyncIterator, Callable, Iterable, Mapping
+import tempfile
+from collections.abc import AsyncIterator, Callable, Iterable, Iterator, Mapping
 from contextlib import asynccontextmanager
 from pathlib import Path
 from typing import Any
@@ -19,6 +20,9 @@ from monitor.attach.wire import Frames, FromWatch, Hello, framed, from_watch, he
 from monitor.config import demo_profile
 from monitor.core.engine import Engine
 from monitor.session import Session
+
+SESSIONS: dict["HeldNight", Session] = {}
+"""The sessions of nights that were made together with one."""
 
 SAFETY_S = 20.0
 """Only a net: nothing waits this long when all is well."""
@@ -158,3 +162,28 @@ async def raw(path: Path | None) -> AsyncIterator[Raw]:
         yield Raw(reader, writer)
     finally:
         writer.transport.abort()
+
+
+def short_directory() -> Iterator[Path]:
+    """Give a directory whose sockets have short enough paths whatever the test is called."""
+    with tempfile.TemporaryDirectory(prefix="sw-") as directory:
+        yield Path(directory) / "attach"
+
+
+def two_hours() -> HeldNight:
+    """Two hours of the night, then silence."""
+    held = HeldNight()
+    session = session_of(held)
+    held.is_enough = lambda: session.time_s > 7_200.0
+    SESSIONS[held] = session
+    return held
+
+
+async def alerted(scenario: str = "left-idle") -> tuple[HeldNight, Session]:
+    """Make a night that stops at its first alert."""
+    held = HeldNight(scenario)
+    session = session_of(held)
+    called: list[bool] = []
+    session.observe(lambda step: called.extend(told.calls for told in step.transitions if told.calls))
+    held.is_enough = lambda: bool(called)
+    return held, session

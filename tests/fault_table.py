@@ -91,23 +91,23 @@ ROWS: Final[tuple[Row, ...]] = (
         ),
     ),
     Row("websocket: server restarts", _RECOVERS, ("websocket_link::server_that_restarts",)),
-    Row("websocket: cut off without a word", _RECOVERS, ("websocket_link::connection_cut_without_a_word",)),
-    Row("websocket: half-open, no FIN", "given up by ping; goes on", ("websocket_link::peer_that_went_deaf",)),
+    Row("websocket: cut off without a word", _RECOVERS, ("websocket_trouble::connection_cut_without_a_word",)),
+    Row("websocket: half-open, no FIN", "given up by ping; goes on", ("websocket_trouble::peer_that_went_deaf",)),
     Row(
         "websocket: accepts and closes",
         "pauses grow",
-        ("websocket_link::server_that_accepts_and_closes_is_not_hammered",),
+        ("websocket_trouble::server_that_accepts_and_closes_is_not_hammered",),
     ),
     Row("websocket: accepts and never answers", "can be ended", ("websocket_link::closing_while_connecting",)),
     Row(
         "websocket: we are slow, it floods",
         "little is held, nothing lost",
-        ("websocket_link::server_that_floods_a_slow_reader",),
+        ("websocket_trouble::server_that_floods_a_slow_reader",),
     ),
     Row(
         "websocket: oversize message",
         "closed with 1009; the key is named",
-        ("websocket_link::message_beyond_the_limit",),
+        ("websocket_trouble::message_beyond_the_limit",),
     ),
     Row(
         "websocket: bad JSON, wrong types",
@@ -130,7 +130,7 @@ ROWS: Final[tuple[Row, ...]] = (
         "websocket: an update is lost",
         "connects anew for a full status",
         (
-            "websocket_link::gap_is_mended_by_a_new_full_status",
+            "websocket_trouble::gap_is_mended_by_a_new_full_status",
             "websocket_protocol::TestEdgeCases::sequence_gap_voids_the_status",
         ),
     ),
@@ -138,23 +138,23 @@ ROWS: Final[tuple[Row, ...]] = (
         "websocket: updates sent again",
         "dropped",
         (
-            "websocket_link::updates_sent_again_change_nothing",
+            "websocket_trouble::updates_sent_again_change_nothing",
             "websocket_protocol::TestEdgeCases::duplicates_and_late_ones_are_dropped",
         ),
     ),
     Row(
         "websocket: updates out of order",
         "never mixed in; a full status is had",
-        ("websocket_link::updates_out_of_order_are_never_mixed_in",),
+        ("websocket_trouble::updates_out_of_order_are_never_mixed_in",),
     ),
     Row(
         "websocket: token no longer valid", "told; tried again", ("websocket_link::refusal_after_it_worked_is_no_end",)
     ),
-    Row("websocket: certificate not trusted", "refused in words", ("websocket_link::own_authority",)),
+    Row("websocket: certificate not trusted", "refused in words", ("websocket_let_in::own_authority",)),
     Row(
         "websocket: certificate changes",
         "told, not trusted; goes on when it is right",
-        ("websocket_link::certificate_that_changes_in_mid_watch",),
+        ("websocket_let_in::certificate_that_changes_in_mid_watch",),
     ),
     Row(
         "one wrong low temperature",

@@ -37,7 +37,7 @@ PORTION: Final[Mapping[str, tuple[str, ...]]] = {
     "segno": ("tests/test_commands_serve.py",),
     "textual": ("tests/test_screen.py", "tests/test_screen_replay.py"),
     "tomlkit": ("tests/test_bench_materials.py",),
-    "websockets": ("tests/test_websocket_link.py",),
+    "websockets": ("tests/test_websocket_link.py", "tests/test_websocket_let_in.py", "tests/test_websocket_trouble.py"),
     "zstandard": ("tests/test_recording.py",),
 }
 """What exercises each of them; a test sees to it that none is left out."""

@@ -18,7 +18,7 @@ from monitor.config import demo_profile
 from monitor.core.assess_strand import soft_front_mm
 from monitor.core.assessment import Array
 from monitor.core.dose import DoseLaw, cautious_law, hopeful_law
-from monitor.core.field import build_field
+from monitor.core.field_building import build_field
 from monitor.core.forecast import standing_left_s
 from monitor.core.hot_path import stiff_from_mm, zone_places
 from monitor.core.parameters import Parameters, Strand

@@ -23,7 +23,7 @@ from monitor.core.alert_types import AlertState, AlertTransition, Priority
 from monitor.core.assessment import Assessment
 from monitor.core.engine import Engine, Step, run
 from monitor.core.engine_state import build_model
-from monitor.core.field import build_field
+from monitor.core.field_building import build_field
 from monitor.core.keep_moving import NIGHT_S, future_of, moves
 from monitor.core.outlook import Limits, look_ahead
 from monitor.core.parameters import LinerLimits, Parameters, Strand

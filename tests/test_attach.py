@@ -3,17 +3,13 @@
 import asyncio
 import os
 import signal
-import stat
 import subprocess
 import sys
-import tempfile
 from collections.abc import Iterator
 from contextlib import AsyncExitStack
-from itertools import product
 from pathlib import Path
 from typing import Any
 
-import numpy as np
 import pytest
 
 from connectors.recording import Conclusion, read_recording
@@ -21,54 +17,40 @@ from connectors.telemetry import LinkChange, Tick
 from monitor.attach import client as attached_client
 from monitor.attach import place as attach_place
 from monitor.attach import screen as attach_screen
-from monitor.attach import server as attach_server
 from monitor.attach.client import AttachedClient, AttachError
 from monitor.attach.server import MOST_SCREENS, AttachServer
-from monitor.attach.wire import Ask, Bye, Hello, News, Past, Refused, framed, hello
+from monitor.attach.wire import Ask, Bye, Hello, News, Refused, framed, hello
 from monitor.client import WatchClient
 from monitor.config import demo_profile
 from monitor.core.alert_types import AlertState, RequestKind
-from monitor.history.memory import History, Piece
 from monitor.recording.start import start_recording
 from monitor.session import Session
-from tests.attach_examples import HeldNight, attached, offered, raw, same, session_of, until
+from tests.attach_examples import (
+    SESSIONS,
+    HeldNight,
+    alerted,
+    attached,
+    offered,
+    raw,
+    same,
+    session_of,
+    short_directory,
+    two_hours,
+    until,
+)
 from tests.watch_examples import ListedLink, ScriptedEngine, sample
-
-NOBODY = 65534
 
 
 @pytest.fixture
 def place() -> Iterator[Path]:
     """A directory whose sockets have short enough paths whatever the test is called."""
-    with tempfile.TemporaryDirectory(prefix="sw-") as directory:
-        yield Path(directory) / "attach"
+    yield from short_directory()
 
 
 @pytest.fixture
 def night() -> HeldNight:
     """Two hours of the night, then silence."""
-    held = HeldNight()
-    session = session_of(held)
-    held.is_enough = lambda: session.time_s > 7_200.0
-    return _with(held, session)
-
-
-def _with(held: HeldNight, session: Session) -> HeldNight:
-    SESSIONS[held] = session
-    return held
-
-
-SESSIONS: dict[HeldNight, Session] = {}
-
-
-async def alerted(scenario: str = "left-idle") -> tuple[HeldNight, Session]:
-    """Make a night that stops at its first alert."""
-    held = HeldNight(scenario)
-    session = session_of(held)
-    called: list[bool] = []
-    session.observe(lambda step: called.extend(told.calls for told in step.transitions if told.calls))
-    held.is_enough = lambda: bool(called)
-    return held, session
+    return two_hours()
 
 
 async def test_an_attached_screen_sees_what_the_watch_knows(place: Path, night: HeldNight) -> None:
@@ -182,118 +164,6 @@ async def test_nothing_is_computed_while_nobody_is_attached_and_once_for_all_the
         reads = engine.steps[-1].reads
         await asyncio.sleep(0.2)
         assert engine.steps[-1].reads <= reads + 1
-
-
-async def test_a_screen_that_reads_nothing_holds_up_nobody_and_is_let_go(
-    place: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    """It costs one message of memory, the others see every state meanwhile, and after a time it is dropped."""
-    monkeypatch.setattr(attach_screen, "UNREAD_S", 0.5)
-    night = HeldNight()
-    session = session_of(night)
-    async with offered(session, place, hz=500.0) as server, attached(server) as client, raw(server.path) as stopped:
-        stopped.greet()
-        stopped.writer.transport.pause_reading()  # type: ignore[attr-defined]  # a stream's transport can
-        await until(lambda: server.attached == 2)
-        most = 0
-
-        def is_dropped() -> bool:
-            nonlocal most
-            sizes = [s._transport.get_write_buffer_size() for s in server._connected if s._transport is not None]
-            most = max([most, *sizes])
-            return server.attached == 1
-
-        await until(is_dropped)
-        assert 0 < most <= len(server._frame) + 1_000
-        assert client.latest is not None
-        at_s = client.latest.time_s
-        await until(lambda: client.latest is not None and client.latest.time_s > at_s)
-        assert client.ended is None
-
-
-def _same_past(one: History, other: History, end_s: float) -> None:
-    for key in other.keys:
-        for columns, span_s in product((7, 60), (200.0, 1200.0, 9000.0)):
-            now, then = one.trend(key, end_s - span_s, end_s, columns), other.trend(key, end_s - span_s, end_s, columns)
-            for part in ("low", "high", "last", "known"):
-                np.testing.assert_array_equal(getattr(now, part), getattr(then, part))
-
-
-async def test_a_screen_that_comes_late_is_told_the_past(place: Path) -> None:
-    """All that the watch remembers, though the screen came when it was over; and again after a lost connection."""
-    night = HeldNight()
-    session = session_of(night)
-    session.keep_history()
-    night.is_enough = lambda: session.time_s > 1_200.0
-    async with offered(session, place) as server:
-        await night.held.wait()
-        async with attached(server) as client:
-            seen: WatchClient = client
-            await until(lambda: server.attached == 1 and not any(it.is_told_the_past for it in server._shown))
-            await until(lambda: len(client.history.snapshot()) == len(session.history.snapshot()))
-            assert len(seen.history.keys) > 50
-            _same_past(seen.history, session.history, session.time_s)
-            next(iter(server._connected)).drop()
-            await until(lambda: server.attached == 0)
-            await until(lambda: server.attached == 1 and len(client.history.snapshot()) > 2)
-            await until(lambda: client.history.snapshot()[-1].first == session.history.snapshot()[-1].first)
-            _same_past(client.history, session.history, session.time_s)
-
-
-async def test_a_screen_that_is_attached_goes_on_by_itself(place: Path) -> None:
-    """The past comes once; what comes later is remembered from what the screen is shown."""
-    night = HeldNight(rest_s=0.001)
-    session = session_of(night)
-    session.keep_history()
-    night.is_enough = lambda: session.time_s > 1_000.0
-    async with offered(session, place) as server:
-        await until(lambda: session.time_s > 300.0)
-        async with attached(server) as client:
-            await night.held.wait()
-            await until(lambda: client.latest is not None and client.latest.time_s == session.time_s)
-            assert client.history.trend("dose 4", 40.0, 1000.0, 25).known.all()
-            assert client.history.span is not None
-            assert client.history.span[0] < 40.0
-
-
-async def test_the_past_costs_a_screen_that_reads_nothing_one_piece(
-    place: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    """However long the watch has lasted, what waits for such a screen is a message and a piece."""
-    monkeypatch.setattr(attach_screen, "UNREAD_S", 0.5)
-    night = HeldNight()
-    session = session_of(night)
-    for time_s in range(0, 400_000, 120):
-        session.history.take_readings(float(time_s), {f"curve {number}": float(number) for number in range(60)})
-    night.is_enough = lambda: session.time_s > 600.0
-    largest = max(len(framed(Past(piece))) for piece in session.history.pieces())
-    whole = sum(len(piece.values) for piece in session.history.pieces())
-    async with offered(session, place) as server, raw(server.path) as stopped:
-        stopped.greet()
-        stopped.writer.transport.pause_reading()  # type: ignore[attr-defined]  # a stream's transport can
-        await until(lambda: server.attached == 1)
-        most = 0
-
-        def is_dropped() -> bool:
-            nonlocal most
-            sizes = [s._transport.get_write_buffer_size() for s in server._connected if s._transport is not None]
-            most = max([most, *sizes])
-            return server.attached == 0
-
-        await until(is_dropped)
-        assert 0 < most <= largest + len(server._frame) + 1_000 < whole / 5
-
-
-async def test_a_past_that_is_none_is_told_and_nothing_more(place: Path, night: HeldNight) -> None:
-    """A piece that fits nowhere is left out; the screen goes on."""
-    async with offered(SESSIONS[night], place) as server, attached(server) as client:
-        await until(lambda: server.attached == 1)
-        frame = framed(Past(Piece(("a",), 5.0, 0, b"", 0.0, 0.0)))
-        next(iter(server._shown))._transport.write(frame)  # type: ignore[union-attr]  # it is connected
-        await until(lambda: "past is not understood" in client.notice)
-        await night.held.wait()
-        await until(lambda: client.latest is not None and client.latest.time_s == SESSIONS[night].time_s)
-        assert client.ended is None
 
 
 async def test_a_screen_that_was_let_go_comes_back(place: Path, night: HeldNight) -> None:
@@ -423,124 +293,6 @@ async def _attached_and_killed(server: AttachServer) -> None:
     assert await screen.stdout.readline() == b"attached\n"
     screen.send_signal(signal.SIGKILL)
     await screen.wait()
-
-
-async def test_only_the_same_user_may_attach(place: Path, night: HeldNight, monkeypatch: pytest.MonkeyPatch) -> None:
-    """Whoever the kernel says is another user gets one sentence and nothing of the machine."""
-    async with offered(SESSIONS[night], place) as server:
-        monkeypatch.setattr(attach_screen, "user_at_other_end", lambda _: (1, os.getuid() + 1))
-        async with raw(server.path) as other:
-            other.greet()
-            heard = await other.heard()
-        assert [type(message) for message in heard] == [Bye]
-        assert "another user" in heard[0].text  # type: ignore[union-attr]  # it is a Bye
-        assert server.attached == 0
-        monkeypatch.undo()
-        monkeypatch.setattr(attached_client, "user_at_other_end", lambda _: (1, os.getuid() + 1))
-        assert server.path is not None
-        with pytest.raises(AttachError, match="another user's process"):
-            await AttachedClient(server.path).connect()
-
-
-def _mode(path: Path) -> int:
-    return stat.S_IMODE(path.stat().st_mode)
-
-
-def _open_to_all(path: Path) -> None:
-    for directory in path.parents[:2]:
-        directory.chmod(0o755)
-    path.chmod(0o666)
-
-
-@pytest.mark.skipif(os.getuid() != 0, reason="only root can be another user")
-async def test_another_user_is_refused_by_the_kernel_and_by_us(place: Path, night: HeldNight) -> None:
-    """The modes keep others out; were they opened, the kernel's word on who it is still would."""
-    read = "import socket, sys; s = socket.socket(socket.AF_UNIX); s.connect(sys.argv[1]); print(s.recv(999))"
-
-    async def as_nobody() -> tuple[bytes, bytes]:
-        other = await asyncio.create_subprocess_exec(
-            "/usr/bin/env", "python3", "-c", read, str(server.path), stdout=subprocess.PIPE, stderr=subprocess.PIPE,
-            user=NOBODY, group=NOBODY, extra_groups=[], env={"PATH": "/usr/bin:/bin"}, cwd="/",
-        )  # fmt: skip
-        return await other.communicate()
-
-    async with offered(SESSIONS[night], place) as server:
-        assert server.path is not None
-        assert (_mode(server.path), _mode(place)) == (0o600, 0o700)
-        assert b"PermissionError" in (await as_nobody())[1]
-        _open_to_all(server.path)
-        assert b"only that user may attach" in (await as_nobody())[0]
-
-
-def _bad(place: Path, trouble: str) -> Path:
-    """Make a directory below `place` that no socket can be in."""
-    place.mkdir(mode=0o700)
-    (place / "file").write_text("")
-    (place / "link").symlink_to(place)
-    return {"a file": place / "file" / "x", "too long": place / ("x" * 100), "a link": place / "link"}[trouble]
-
-
-@pytest.mark.parametrize("trouble", ["a file", "too long", "a link"])
-async def test_where_no_socket_can_be_the_watch_goes_on_and_says_so(
-    place: Path, night: HeldNight, trouble: str
-) -> None:
-    """A directory that cannot be used is told with the reason; the next one is used, if there is one."""
-    bad = _bad(place, trouble)
-    session = SESSIONS[night]
-    async with offered(session, bad) as server:
-        await night.held.wait()
-        why = {
-            "a file": "Not a directory",
-            "too long": "the path of a socket in it is longer than 107 bytes",
-            "a link": "it is no directory of your own",
-        }
-        assert session.notice.startswith(f"no screen can be attached: {bad}: {why[trouble]}")
-        assert server.path is None
-    other = attach_place.listen("the bench", [bad, place])
-    assert other.path.parent == place
-    other.leave()
-
-
-@pytest.mark.skipif(os.getuid() == 0, reason="root may write everywhere")
-def test_a_directory_that_may_not_be_written_is_told(place: Path) -> None:
-    """The reason is the system's own."""
-    place.mkdir(mode=0o500)
-    with pytest.raises(attach_place.NotOfferedError, match="Permission denied"):
-        attach_place.listen("the bench", [place / "below"])
-
-
-def test_what_the_dead_left_is_cleared_away_and_the_living_stay(place: Path) -> None:
-    """A socket that nobody listens to is removed by whoever looks; another file, and a living watch's, is not."""
-    living = attach_place.listen("living", [place])
-    dead = attach_place.listen("dead", [place])
-    dead.listener.close()
-    (place / "notes.sock").write_text("mine")
-    (place / "4.coming").write_text("")
-    os.utime(place / "4.coming", (0, 0))
-    assert attach_place.sockets([place]) == [living.path]
-    assert sorted(path.name for path in place.iterdir()) == sorted([living.path.name, "notes.sock"])
-    living.leave()
-    assert attach_place.sockets([place, place / "none"]) == []
-
-
-def _vanish(path: Path) -> None:
-    path.unlink()
-    path.parent.rmdir()
-
-
-async def test_a_socket_that_vanishes_is_offered_again(
-    place: Path, night: HeldNight, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    """Session managers clear the directory when its owner logs out; the watch makes it anew, and screens stay."""
-    monkeypatch.setattr(attach_server, "TEND_S", 0.05)
-    async with offered(SESSIONS[night], place) as server, attached(server) as client:
-        await until(lambda: server.attached == 1)
-        assert server.path is not None
-        _vanish(server.path)
-        await until(lambda: server.path is not None and server.path.exists())
-        async with attached(server) as other:
-            await until(lambda: server.attached == 2 and other.latest is not None)
-            assert client.ended is None
 
 
 async def test_another_version_is_told_by_both_sides_with_both_versions(place: Path, night: HeldNight) -> None:

@@ -199,4 +199,4 @@ def test_the_past_survives_in_pieces_of_bounded_size() -> None:
     assert max(map(len, frames)) < PIECE_BUCKETS * 60 * 12 + 2_000 < LONGEST_FROM_WATCH / 20
     assert len(frames) == sum(-(-size.buckets // PIECE_BUCKETS) for size in SIZES)
     heard = [from_watch(frame[4:]) for frame in frames]
-    assert [told.piece for told in heard if isinstance(told, Past)] == list(history.snapshot())
+    assert [told.piece for told in heard if isinstance(told, Past)] == list(history.pieces())

@@ -21,10 +21,10 @@ from websockets.asyncio.server import ServerConnection, serve
 from connectors.serial_queries import Query
 from tests.bytes_sent import LEDGER_VARIABLE, QUERIES, Ledger, Sent, _plain, gather, told
 from tests.test_serial_link import PtyDevice, make, started, until_told
-from tests.test_websocket_link import make as make_websocket
-from tests.test_websocket_link import serving, stays, until_sample
-from tests.test_websocket_link import started as started_websocket
 from tests.websocket_examples import full
+from tests.websocket_server import make as make_websocket
+from tests.websocket_server import serving, stays, until_sample
+from tests.websocket_server import started as started_websocket
 
 CHILDREN = Path(__file__).parent / "in_every_child"
 

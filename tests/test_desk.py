@@ -295,6 +295,18 @@ def test_what_does_not_fit_is_reached_by_scrolling() -> None:
     assert desk.view.scroll == 0
 
 
+def test_help_left_in_its_middle_leaves_the_page_below_at_its_top() -> None:
+    """How far one page was moved on means nothing on another."""
+    desk, _ = _desk()
+    desk.press("a")
+    desk.press("?")
+    desk.lines(60, 15)
+    desk.press("pagedown")
+    assert desk.view.scroll > 0
+    desk.press("escape")
+    assert (desk.view.page, desk.view.scroll) == (Page.ALERTS, 0)
+
+
 def test_help_is_whole_on_a_small_screen() -> None:
     """At 60 × 15 the last caution is reached."""
     desk, _ = _desk()

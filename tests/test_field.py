@@ -10,7 +10,8 @@ from scipy.special import erfc, erfcx
 
 from monitor.core.assessment import Array
 from monitor.core.dose import cautious_law
-from monitor.core.field import Field, build_field
+from monitor.core.field import Field
+from monitor.core.field_building import build_field
 from monitor.core.field_state import BEFORE_PATH, FieldState
 from monitor.core.propagator import PHASES, Lattice, Propagators, conduction_modes, step_matrix
 from monitor.core.stiff_part import StiffPart

@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from scipy.integrate import simpson
 
 from monitor.core.assessment import Array
-from monitor.core.field import build_field
+from monitor.core.field_building import build_field
 from monitor.core.field_state import FieldState
 from monitor.core.propagator import Lattice, conduction_modes, step_matrix
 from tests.machines import AMBIENT_C, machine

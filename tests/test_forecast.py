@@ -5,7 +5,7 @@ import math
 import numpy as np
 import pytest
 
-from monitor.core.field import build_field
+from monitor.core.field_building import build_field
 from monitor.core.forecast import feeding_left_s, main_doubt, standing_left_s, time_left_s
 from tests.doubt_examples import DOUBTS, LIMIT_MIN
 from tests.machines import machine

@@ -162,10 +162,9 @@ def test_what_may_come_looks_like_nothing_that_was_measured() -> None:
         np.linspace(52, 60, 10),
         np.linspace(52, 90, 10),
     )
-    layout = Layout(0, curve.columns, 0)
+    layout = Layout(0, 20 + 1 + 10, 0)
     lines = graph(curve, (), layout, 8)
     plot = plot_of(lines, layout)
-    assert layout.cells == 31
     assert {row[20] for row in plot} == {NOW}
     assert {char for row in plot for char in row[21:]} == {" ", AHEAD}
     assert AHEAD not in "".join(row[:20] for row in plot)

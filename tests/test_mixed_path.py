@@ -11,7 +11,7 @@ from scipy.integrate import solve_ivp
 from monitor.core.assess_strand import soft_front_mm
 from monitor.core.assessment import Array
 from monitor.core.exchange import exchange_rate_per_s
-from monitor.core.field import build_field
+from monitor.core.field_building import build_field
 from monitor.core.hot_path import wall_map
 from tests.machines import AMBIENT_C, GREY, machine
 

@@ -8,7 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from monitor.core.assessment import Array
-from monitor.core.field import build_field
+from monitor.core.field_building import build_field
 from monitor.core.field_state import FieldState
 from monitor.core.forecast import standing_left_s
 from monitor.core.outlook import Limits, StrandOutlook, Stretch, look_ahead

@@ -17,7 +17,7 @@ from scipy.special import exp1
 from monitor.core import softening
 from monitor.core.assessment import Array
 from monitor.core.dose import GAS_CONSTANT_J_MOL_K, ZERO_C_K, DoseLaw, cautious_law
-from monitor.core.field import build_field
+from monitor.core.field_building import build_field
 from monitor.core.forecast import standing_left_s
 from monitor.core.parameters import Strand
 from monitor.core.softening import UNIVERSAL_C1, UNIVERSAL_C2_K, softening_rate

@@ -13,7 +13,7 @@ from connectors.telemetry import Sample
 from monitor.config import demo_profile
 from monitor.core.alert_types import Priority
 from monitor.core.engine import run
-from monitor.core.field import build_field
+from monitor.core.field_building import build_field
 from monitor.core.parameters import WallLaw, Zone
 from monitor.core.softening import C1, C2_K, UNIVERSAL_C1, UNIVERSAL_C2_K, softening_rate
 from tests.machines import machine

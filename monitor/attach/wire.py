@@ -9,7 +9,7 @@ import hashlib
 import json
 from collections.abc import Iterator, Mapping
 from functools import cache
-from typing import Annotated, Any, Final
+from typing import Annotated, Any, Final, TypeVar
 
 import msgspec
 import numpy as np
@@ -85,6 +85,7 @@ class Ask(msgspec.Struct, frozen=True, tag_field="say", tag="ask"):
 
 FromWatch = Hello | News | Past | Refused | Bye
 FromScreen = Hello | Ask
+_Message = TypeVar("_Message")
 
 
 def framed(message: FromWatch | FromScreen) -> bytes:
@@ -95,20 +96,21 @@ def framed(message: FromWatch | FromScreen) -> bytes:
 
 def from_watch(body: bytes) -> FromWatch:
     """Read a message of a watch; WireError when it is none."""
-    try:
-        message: FromWatch = _OF_WATCH.decode(body)
-    except (msgspec.MsgspecError, ValueError, RecursionError) as error:
-        raise WireError(f"not understood: {error}") from None
+    message: FromWatch = _understood(_OF_WATCH, body)
     return message
 
 
 def from_screen(body: bytes) -> FromScreen:
     """Read a message of a screen; WireError when it is none."""
+    message: FromScreen = _understood(_OF_SCREEN, body)
+    return message
+
+
+def _understood(decoder: msgspec.msgpack.Decoder[_Message], body: bytes) -> _Message:
     try:
-        message: FromScreen = _OF_SCREEN.decode(body)
+        return decoder.decode(body)
     except (msgspec.MsgspecError, ValueError, RecursionError) as error:
         raise WireError(f"not understood: {error}") from None
-    return message
 
 
 class Frames:

@@ -14,7 +14,8 @@ from monitor.core.assessment import ZonePlace
 from monitor.core.cold_end import ColdEndLaw, cold_end_law
 from monitor.core.dose import DoseLaw, hopeful_law
 from monitor.core.feed import Feed, Feeds
-from monitor.core.field import Field, build_field
+from monitor.core.field import Field
+from monitor.core.field_building import build_field
 from monitor.core.field_state import FieldState
 from monitor.core.hot_path import stiff_from_mm, watched_liners, zone_places
 from monitor.core.melt_watch import Meltings, MeltWatch, melt_watch

@@ -14,18 +14,15 @@ from typing import Final
 import numpy as np
 
 from monitor.core.assessment import Array
-from monitor.core.dose import DoseLaw, cautious_law, log_mean
+from monitor.core.dose import DoseLaw, log_mean
 from monitor.core.field_state import BEFORE_PATH, FieldState, frozen
-from monitor.core.hot_path import watched_liners
-from monitor.core.parameters import Parameters, Strand
+from monitor.core.parameters import Strand
 from monitor.core.parcels import Position, position, renumbered
-from monitor.core.propagator import Lattice, Propagators, lattice
-from monitor.core.stiff_part import StiffPart, stiff_part
+from monitor.core.propagator import Lattice, Propagators
+from monitor.core.stiff_part import StiffPart
 from monitor.core.travel import Move, Travel, travel
-from monitor.core.wall_points import WallPoints, wall_points
+from monitor.core.wall_points import WallPoints
 
-_WITHDRAWN_MM: Final = 200.0  # strand withdrawn no further than this upstream of the path keeps its dose
-_PASSED_MM: Final = 40.0  # so does what was fed past the merge point no further than this, and is retracted
 _SETTLE_S: Final = 600.0  # longer than any strand needs to follow its walls
 
 
@@ -281,22 +278,3 @@ class Field:
 
     def _on_path(self, dose_min: Array) -> Array:
         return dose_min[:, self.passed : self.passed + self.grid.cells]
-
-
-def build_field(parameters: Parameters) -> Field:
-    """Prepare the model for one machine and its load."""
-    grid, strands = lattice(parameters), parameters.strands
-    law = cautious_law(strands)
-    materials = tuple(dict.fromkeys(strand.material for strand in strands))
-    return Field(
-        strands=strands,
-        kinds=tuple(materials.index(strand.material) for strand in strands),
-        grid=grid,
-        propagators=Propagators(parameters, grid, materials),
-        law=law,
-        laws=tuple(law.of(strand) for strand in range(len(strands))),
-        points=wall_points(parameters, watched_liners(parameters)),
-        stiff=stiff_part(parameters, grid, strands),
-        passed=math.ceil(_PASSED_MM / grid.cell_mm),
-        withdrawn=math.ceil(_WITHDRAWN_MM / grid.cell_mm),
-    )

@@ -134,10 +134,6 @@ class History:
         edges_s = np.linspace(begin_s, end_s, columns + 1)
         return trend_of(begin_s, end_s, *self._level(begin_s).columns(row, edges_s))
 
-    def snapshot(self) -> tuple[Piece, ...]:
-        """Everything, in plain numbers and bytes."""
-        return tuple(self.pieces())
-
     def pieces(self) -> Iterator[Piece]:
         """Everything piece by piece, each made when it is asked for: coarse levels first, and the newest of each."""
         for level in reversed(self._levels if self._rows else ()):
@@ -146,14 +142,6 @@ class History:
                 begin = max(first, end - PIECE_BUCKETS)
                 yield self._piece(level, begin, end - begin)
                 end = begin
-
-    @classmethod
-    def from_snapshot(cls, pieces: Iterable[Piece], sizes: Sequence[Size] = SIZES) -> "History":
-        """History of these pieces; ValueError where they are none."""
-        history = cls(sizes)
-        for piece in pieces:
-            history.add_past(piece)
-        return history
 
     def add_past(self, piece: Piece) -> None:
         """Take in a piece of another history of the same watch, in any order; ValueError where it is none."""

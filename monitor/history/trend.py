@@ -30,13 +30,6 @@ class Trend:
     last: Floats
     known: Flags
 
-    @property
-    def extent(self) -> tuple[float, float] | None:
-        """Lowest and highest finite value; None where there is none."""
-        low, high = self.low[np.isfinite(self.low)], self.high[np.isfinite(self.high)]
-        both = np.concatenate([low, high])
-        return (float(both.min()), float(both.max())) if len(both) else None
-
 
 def trend_of(begin_s: float, end_s: float, low: Floats, high: Floats, last: Floats) -> Trend:
     """Trend of these columns, NaN where nothing is known."""

@@ -6,10 +6,8 @@ MaterialError              ends a command with exit status 2
     MaterialsError           a file or table with faults; `faults` holds them all
 """
 
-from collections.abc import Sequence
-
 from monitor.exit_codes import WrongUseError
-from monitor.profile.faults import Fault
+from monitor.profile.faults import FaultsError
 
 
 class MaterialError(WrongUseError):
@@ -24,12 +22,5 @@ class IncompleteMaterialError(MaterialError):
     """Not enough is known of the material for the engine to watch it."""
 
 
-class MaterialsError(MaterialError):
-    """Files or tables of materials that cannot be used; `faults` holds everything that is wrong."""
-
-    def __init__(self, faults: Sequence[Fault]) -> None:
-        self.faults = tuple(faults)
-        super().__init__(self.faults)
-
-    def __str__(self) -> str:
-        return "\n".join(str(fault) for fault in self.faults)
+class MaterialsError(FaultsError, MaterialError):
+    """Files or tables of materials that cannot be used."""

@@ -23,7 +23,7 @@ from monitor.notify.check_in import EVERY_MIN, CheckIn, fetcher
 from monitor.notify.ladder import REPEAT_MIN
 from monitor.notify.plan import MINUTE_S, NotifyPlan
 from monitor.notify.service import ServiceSender, sender_for
-from monitor.profile.faults import Fault, Finding, fault, findings
+from monitor.profile.faults import Fault, FaultsError, Finding, fault, findings
 from monitor.profile.model import Name, Number
 from monitor.text_file import UnreadableError, read_text_file, tables_of
 
@@ -69,15 +69,8 @@ class NotifyFile(SecretTable):
     check_in: CheckInTable | None = None
 
 
-class NotifyFileError(WrongUseError):
-    """The file cannot be used; `faults` holds everything that is wrong with it. No address is in it."""
-
-    def __init__(self, faults: Sequence[Fault]) -> None:
-        self.faults = tuple(faults)
-        super().__init__(self.faults)
-
-    def __str__(self) -> str:
-        return "\n".join(str(fault) for fault in self.faults)
+class NotifyFileError(FaultsError, WrongUseError):
+    """The file cannot be used. No address is in what is told of it."""
 
 
 def default_file() -> Path:

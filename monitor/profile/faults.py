@@ -56,8 +56,8 @@ class Fault:
         return f"{clean_text(self.file)}: {place}{self.problem}{allowed}"
 
 
-class ProfileError(Exception):
-    """The profile cannot be used; `faults` holds everything that is wrong with it."""
+class FaultsError(Exception):
+    """Something cannot be used; `faults` holds everything that is wrong with it."""
 
     def __init__(self, faults: Sequence[Fault]) -> None:
         self.faults = tuple(faults)
@@ -65,6 +65,10 @@ class ProfileError(Exception):
 
     def __str__(self) -> str:
         return "\n".join(str(fault) for fault in self.faults)
+
+
+class ProfileError(FaultsError):
+    """The profile cannot be used."""
 
 
 class Finding(NamedTuple):

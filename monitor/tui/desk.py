@@ -9,12 +9,12 @@ import time
 from collections.abc import Callable, Mapping
 from dataclasses import replace
 from datetime import datetime
-from typing import Any, Final
+from typing import Final
 
 from monitor.client import WatchClient
 from monitor.core.alert_types import AlertState, Priority, RequestKind
 from monitor.core.assessment import Assessment
-from monitor.tui.find import Finding, Found, places_of
+from monitor.tui.find import Finding, places_of
 from monitor.tui.ink import Line
 from monitor.tui.keys import key_for
 from monitor.tui.pages import Page
@@ -23,6 +23,7 @@ from monitor.tui.present import farthest_scroll, frame
 from monitor.tui.questions import Question
 from monitor.tui.trend_channels import alone_or_back, channels_shown, titles
 from monitor.tui.trend_choice import TrendChoice
+from monitor.tui.turning import back, gone_to, helped, next_strand, one_strand, turned
 from monitor.tui.view import View
 
 _DEED: Final = re.compile(r"(\w+)(?:\((-?\d+)\))?")
@@ -140,15 +141,15 @@ class Desk:
             "service": lambda: self._hold_back(AlertState.OUT_OF_SERVICE, RequestKind.TAKE_OUT, RequestKind.PUT_BACK),
             "reset": self._reset,
             "choose": self._choose,
-            "alerts": lambda: self._turn_to(Page.ALERTS),
-            "path": lambda: self._turn_to(Page.PATH),
-            "trends": lambda: self._turn_to(Page.TRENDS),
-            "ahead": lambda: self._turn_to(Page.AHEAD),
-            "help": self._help,
-            "back": self._back,
+            "alerts": lambda: self._turn(turned, Page.ALERTS),
+            "path": lambda: self._turn(turned, Page.PATH),
+            "trends": lambda: self._turn(turned, Page.TRENDS),
+            "ahead": lambda: self._turn(turned, Page.AHEAD),
+            "help": lambda: self._turn(helped),
+            "back": lambda: self._turn(back),
             "scroll": self._scroll,
-            "strand": self._strand,
-            "next": self._next,
+            "strand": lambda number: self._turn(one_strand, number),
+            "next": lambda step: self._turn(next_strand, step),
             "group": lambda step: self.change(trend=self.view.trend.other(step)),
             "graph": lambda step: self._look_at(lambda it, latest: it.beside(step, len(channels_shown(it, latest)))),
             "alone": lambda: self._look_at(alone_or_back),
@@ -170,7 +171,7 @@ class Desk:
         if known is None:
             self._press_unknown(key)
         elif known.deed == "strand":
-            self._strand(int(key))
+            self._turn(one_strand, int(key))
         else:
             self._do(known.deed)
 
@@ -220,43 +221,8 @@ class Desk:
         farthest = farthest_scroll(self.view, *self._size)
         self.change(scroll=min(farthest, max(0, min(self.view.scroll, farthest) + lines)))
 
-    def _turn_to(self, page: Page) -> None:
-        self.change(page=Page.WATCH if self.view.page is page else page)
-        self._mark_what_is_shown()
-
-    def _mark_what_is_shown(self) -> None:
-        """Where only the most urgent alert is shown, it is the one that keys mean; every page begins at its top."""
-        self.change(scroll=0)
-        if self.view.page in {Page.TRENDS, Page.HELP}:
-            self.change(selected=None)
-
-    def _help(self) -> None:
-        if self.view.page is Page.HELP:
-            self._back()
-        else:
-            self.change(page=Page.HELP, helped=self.view.page)
-            self._mark_what_is_shown()
-
-    def _back(self) -> None:
-        """Go back from help to the page it was opened from, from any other to the overview."""
-        self.change(page=self.view.helped if self.view.page is Page.HELP else Page.WATCH)
-
-    def _strand(self, number: int) -> None:
-        """Look at one strand; its own number again leads back."""
-        shown = self.view.strand
-        if self.view.page is Page.STRAND and shown is not None and shown.input == number:
-            self._back()
-        elif number in self._inputs:
-            self.change(page=Page.STRAND, input=number)
-
-    def _next(self, step: int) -> None:
-        inputs, shown = self._inputs, self.view.strand
-        if shown is not None:
-            self.change(input=inputs[(inputs.index(shown.input) + step) % len(inputs)])
-
-    @property
-    def _inputs(self) -> list[int]:
-        return [] if self.view.latest is None else [strand.input for strand in self.view.latest.strands]
+    def _turn(self, turn: Callable[..., View], *to: Page | int) -> None:
+        self.view = turn(self.view, *to)
 
     def _look_at(self, change: Callable[[TrendChoice, Assessment], TrendChoice]) -> None:
         if self.view.latest is not None:
@@ -274,22 +240,9 @@ class Desk:
         if key == "enter":
             self.change(finding=None)
             if finding.marked is not None:
-                self._go_to(finding.marked)
+                self.view = gone_to(self.view, finding.marked)
         else:
             self.change(finding=finding.after(key))
-
-    def _go_to(self, found: Found) -> None:
-        parts: dict[str, Any] = {"page": found.page}
-        if found.page is Page.HELP:
-            parts["helped"] = Page.WATCH if self.view.page is Page.HELP else self.view.page
-        if found.input is not None:
-            parts["input"] = found.input
-        if found.alert_id is not None:
-            parts["selected"] = found.alert_id
-        if found.channel is not None:
-            parts["trend"] = self.view.trend.of(found.channel)
-        self.change(**parts)
-        self._mark_what_is_shown()
 
     def _leave(self) -> None:
         """Leave, after asking once where that ends a running watch."""

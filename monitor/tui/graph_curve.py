@@ -50,12 +50,6 @@ class Curve:
     ahead_low: ArrayLike = ()
     ahead_high: ArrayLike = ()
 
-    @property
-    def columns(self) -> int:
-        """Cells that it takes: those of the past, and if anything is said of what may come, those and one for now."""
-        ahead = np.size(self.ahead_low)
-        return int(np.size(self.low)) + (ahead + 1 if ahead else 0)
-
 
 def measured(curve: Curve, columns: int | None = None) -> tuple[Floats, Floats, Flags]:
     """What was measured, in the first columns."""

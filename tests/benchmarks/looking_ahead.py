@@ -15,7 +15,7 @@ import numpy as np
 from connectors.telemetry import Event
 from monitor.config import demo_profile
 from monitor.core.engine import run
-from monitor.core.field import build_field
+from monitor.core.field_building import build_field
 from monitor.core.outlook import Limits, Stretch, look_ahead
 from monitor.core.parameters import Parameters
 from tests.benchmarks.figures import Figure, of_this_machine, ratio, show

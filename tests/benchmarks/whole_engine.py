@@ -26,7 +26,7 @@ from connectors.simulated_scenarios import SCENARIOS
 from connectors.telemetry import Event, Sample
 from monitor.config import demo_profile
 from monitor.core.engine import Engine
-from monitor.core.field import build_field
+from monitor.core.field_building import build_field
 from monitor.core.parameters import Parameters
 from tests.benchmarks.figures import Figure, of_this_machine, ratio, show
 from tests.benchmarks.paired import seconds
