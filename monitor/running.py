@@ -21,7 +21,7 @@ from monitor.step import Step
 from monitor.stopping import BY_OWNER, ending_signals
 from monitor.terminal_call import LineCall, TerminalCall
 from monitor.totals import Totals
-from monitor.tui.terminal_choices import can_show_screen
+from monitor.tui.terminal.choices import can_show_screen
 
 JSON_EVERY_S: Final = 60.0
 

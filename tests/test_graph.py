@@ -8,9 +8,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from monitor.core.alert_types import Priority
-from monitor.tui.graph import Curve, Layout, Level, graph, layout_for
-from monitor.tui.graph_canvas import AHEAD, CURVE, GAP, LIMIT, NOW, OVER
-from monitor.tui.graph_scale import scale_for
+from monitor.tui.graphs.canvas import AHEAD, CURVE, GAP, LIMIT, NOW, OVER
+from monitor.tui.graphs.graph import Curve, Layout, Level, graph, layout_for
+from monitor.tui.graphs.scale import scale_for
 from monitor.tui.ink import Line, ascii_line, width_of
 
 _ANY = st.floats(allow_nan=True, allow_infinity=True)

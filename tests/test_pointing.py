@@ -13,7 +13,7 @@ from monitor.tui.keys import key_for
 from monitor.tui.pages import Page
 from monitor.tui.pointing import click, wheel
 from monitor.tui.present import frame
-from monitor.tui.trend_choice import Group, TrendChoice
+from monitor.tui.trends.choice import Group, TrendChoice
 from monitor.tui.view import View
 from tests import screen_samples as samples
 from tests.screen_samples import FakeWatch

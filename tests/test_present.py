@@ -11,14 +11,14 @@ from monitor.core.span import Span
 from monitor.tui.alert_band import alert_band, notice_lines
 from monitor.tui.columns import columns_for
 from monitor.tui.dose_bar import dose_bar
-from monitor.tui.hot_path_picture import hot_path_picture
 from monitor.tui.ink import Line, ascii_text, crop, fit, width_of, wrap
 from monitor.tui.ink import Span as Ink
 from monitor.tui.key_help import help_page
 from monitor.tui.keys import keys_of
 from monitor.tui.pages import Page
-from monitor.tui.path_scale import LEVELS, ageing_marks, heat_levels, scale_for
-from monitor.tui.path_side import side_texts
+from monitor.tui.path.picture import hot_path_picture
+from monitor.tui.path.scale import LEVELS, ageing_marks, heat_levels, scale_for
+from monitor.tui.path.side import side_texts
 from monitor.tui.present import frame
 from monitor.tui.strand_rows import strand_rows
 from monitor.tui.view import View

@@ -9,7 +9,7 @@ from monitor.core.alert_types import AlertState, Priority
 from monitor.terminal_call import TerminalCall
 from monitor.tui.app import ScreenApp
 from monitor.tui.desk import Desk
-from monitor.tui.terminal_choices import ascii_needed, colour_wanted
+from monitor.tui.terminal.choices import ascii_needed, colour_wanted
 from tests import screen_samples as samples
 from tests.screen_samples import FakeWatch
 

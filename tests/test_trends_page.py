@@ -7,10 +7,10 @@ import pytest
 
 from monitor.core.alert_types import Priority
 from monitor.history.memory import History
-from monitor.tui.graph_axis import time_axis
+from monitor.tui.graphs.axis import time_axis
 from monitor.tui.ink import Line, ascii_line, width_of
-from monitor.tui.trend_choice import Group, TrendChoice
-from monitor.tui.trends_page import trends_page
+from monitor.tui.trends.choice import Group, TrendChoice
+from monitor.tui.trends.page import trends_page
 from monitor.tui.view import View
 from tests import screen_samples as samples
 from tests.trend_examples import GAP_S, NOW_S, SPIKE_S, six_hours

@@ -17,7 +17,7 @@ from monitor.commands.serve_run import serve_watch
 from monitor.exit_codes import DONE, WrongUseError
 from monitor.output import Output
 from monitor.terminal_call import TerminalCall
-from monitor.tui.terminal_choices import can_show_screen
+from monitor.tui.terminal.choices import can_show_screen
 
 
 class Running(NamedTuple):

@@ -32,7 +32,7 @@ from monitor.planning.load_out import load_out
 from monitor.planning.plan import CannotPlanError, Plan, make_plan, prepared
 from monitor.profile.report import loan_lines
 from monitor.reading_bar import ReadingBar
-from monitor.tui.terminal_choices import ascii_needed, colour_wanted
+from monitor.tui.terminal.choices import ascii_needed, colour_wanted
 
 _NARROWEST, _USUAL, _WIDEST = 60, 80, 120
 _PAGE_COLUMNS: Final = 480

@@ -18,11 +18,11 @@ from monitor.client import WatchClient
 from monitor.replay.view import ReplayControl
 from monitor.terminal_call import TerminalCall, is_unseen_alarm
 from monitor.tui.desk import Desk
-from monitor.tui.line_widget import LineWidget
 from monitor.tui.replay_desk import ReplayDesk
-from monitor.tui.terminal_choices import ascii_needed, colour_wanted
-from monitor.tui.terminal_driver import TerminalDriver
-from monitor.tui.terminal_guard import TerminalWatch, ending_signals
+from monitor.tui.terminal.choices import ascii_needed, colour_wanted
+from monitor.tui.terminal.driver import TerminalDriver
+from monitor.tui.terminal.guard import TerminalWatch, ending_signals
+from monitor.tui.terminal.line_widget import LineWidget
 
 _TYPE_NOTHING: Final = frozenset((
     "up", "down", "left", "right", "pageup", "pagedown", "home", "end", "tab", "shift+tab", "enter", "escape",

@@ -21,8 +21,8 @@ from monitor.tui.pages import Page
 from monitor.tui.pointing import click, wheel
 from monitor.tui.present import farthest_scroll, frame
 from monitor.tui.questions import Question
-from monitor.tui.trend_channels import alone_or_back, channels_shown, titles
-from monitor.tui.trend_choice import TrendChoice
+from monitor.tui.trends.channels import alone_or_back, channels_shown, titles
+from monitor.tui.trends.choice import TrendChoice
 from monitor.tui.turning import back, gone_to, helped, next_strand, one_strand, turned
 from monitor.tui.view import View
 

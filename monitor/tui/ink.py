@@ -1,7 +1,7 @@
 """Text as the screen draws it: spans with a look, joined to lines of a known width in cells.
 
 Owns fitting, wrapping and the plain-ASCII stand-ins. Knows nothing of strands, alerts or the terminal; colours are
-named by the priority they stand for and become real only in `line_widget`.
+named by the priority they stand for and become real only in `terminal.line_widget`.
 """
 
 from collections.abc import Iterable

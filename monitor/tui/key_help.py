@@ -8,7 +8,7 @@ from monitor.tui.dose_bar import UNSURE
 from monitor.tui.ink import BOLD, DIM, PLAIN, Line, Look, Span, crop, hanging, width_of
 from monitor.tui.keys import Key, keys_of
 from monitor.tui.pages import Page
-from monitor.tui.path_words import ESTIMATE
+from monitor.tui.path.words import ESTIMATE
 from monitor.tui.view import View
 from monitor.tui.words import STANDS_IN, SYMBOL
 

@@ -7,20 +7,20 @@ from itertools import zip_longest
 from typing import Final
 
 from monitor.core.assessment import Assessment
-from monitor.tui.ahead_page import ahead_page, ahead_rows
+from monitor.tui.ahead.page import ahead_page, ahead_rows
 from monitor.tui.alert_band import alert_band, most_urgent_line, notice_lines
 from monitor.tui.alert_page import alert_page
 from monitor.tui.find_list import find_list
-from monitor.tui.hot_path_picture import LEAST_ROWS, hot_path_picture
 from monitor.tui.ink import BOLD, EMPTY, Line, Span, ascii_line, beside, crop, width_of
 from monitor.tui.key_help import LEAVING, foot_line, help_page, question_line
 from monitor.tui.masthead import masthead, waiting
 from monitor.tui.pages import Page
+from monitor.tui.path.picture import LEAST_ROWS, hot_path_picture
 from monitor.tui.replay_bar import replay_foot
 from monitor.tui.scrolling import SCROLLING, in_room, most_scroll
-from monitor.tui.strand_page import strand_page
+from monitor.tui.strand.page import strand_page
 from monitor.tui.strand_rows import balance_lines, stand_in_lines, strand_rows
-from monitor.tui.trends_page import trends_page, wall_trends
+from monitor.tui.trends.page import trends_page, wall_trends
 from monitor.tui.view import View
 
 _FOOT_FROM_ROWS: Final = 10

@@ -14,7 +14,7 @@ from monitor.tui.find import Finding
 from monitor.tui.jump import Jump
 from monitor.tui.pages import Page
 from monitor.tui.questions import Question
-from monitor.tui.trend_choice import FIRST_TREND, TrendChoice
+from monitor.tui.trends.choice import FIRST_TREND, TrendChoice
 
 SILENT_AFTER_S: Final = 5.0
 """A running watch concludes something about once a second; after this long it counts as silent [s]."""

@@ -9,9 +9,9 @@ from typing import Final, NamedTuple
 
 import numpy as np
 
-from monitor.tui.graph_canvas import OVER, UNDER, Canvas
-from monitor.tui.graph_curve import Curve, Floats, Level, measured, newest
-from monitor.tui.graph_scale import Scale, number, scale_for
+from monitor.tui.graphs.canvas import OVER, UNDER, Canvas
+from monitor.tui.graphs.curve import Curve, Floats, Level, measured, newest
+from monitor.tui.graphs.scale import Scale, number, scale_for
 from monitor.tui.ink import DIM, Line, Span, fit
 
 __all__ = ["Curve", "Layout", "Level", "graph", "layout_for", "scale_of"]

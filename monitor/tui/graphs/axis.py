@@ -4,7 +4,7 @@ import math
 from collections.abc import Iterator
 from typing import Final
 
-from monitor.tui.graph_scale import ROUND_S
+from monitor.tui.graphs.scale import ROUND_S
 from monitor.tui.ink import DIM, Line, Span
 
 _LEAST_APART: Final = 9

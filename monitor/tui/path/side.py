@@ -5,8 +5,8 @@ Each zone has as many lines as it has rows; what matters most comes first.
 
 from monitor.core.assessment import Assessment, LinerReading, Quality, WallReading, ZonePlace
 from monitor.tui.ink import fit
-from monitor.tui.path_scale import PathScale
-from monitor.tui.path_words import wall_temperature
+from monitor.tui.path.scale import PathScale
+from monitor.tui.path.words import wall_temperature
 from monitor.tui.words import age
 
 

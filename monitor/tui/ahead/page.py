@@ -8,7 +8,7 @@ import math
 from typing import Final
 
 from monitor.core.assessment import Activity, Assessment, StrandAssessment
-from monitor.tui.ahead_bar import ahead_bar, horizon_s, hours_line, look_of
+from monitor.tui.ahead.bar import ahead_bar, horizon_s, hours_line, look_of
 from monitor.tui.alert_band import alert_band
 from monitor.tui.ink import BOLD, DIM, EMPTY, PLAIN, Line, Span, crop, fit, hanging
 from monitor.tui.strand_rows import is_doubtful, mark_of

@@ -16,8 +16,8 @@ from textual.strip import Strip
 from textual.widget import Widget
 
 from monitor.core.alert_types import Priority
-from monitor.tui.changed_cells import changed_cells
 from monitor.tui.ink import Line, Look
+from monitor.tui.terminal.changed_cells import changed_cells
 
 _COLOURS: Final = {Priority.ALARM: 1, Priority.WARNING: 3, Priority.CAUTION: 6}
 """Red, yellow and cyan of the terminal's palette."""

@@ -10,9 +10,9 @@ from typing import Final
 
 from monitor.core.assessment import Assessment, StrandAssessment
 from monitor.tui.ink import BOLD, DIM, PLAIN, Line, Look, Span, crop, fit
-from monitor.tui.path_scale import PathScale, ageing_marks, heat_levels, scale_for
-from monitor.tui.path_side import side_texts
-from monitor.tui.path_words import MARK_LOOK, shared_words
+from monitor.tui.path.scale import PathScale, ageing_marks, heat_levels, scale_for
+from monitor.tui.path.side import side_texts
+from monitor.tui.path.words import MARK_LOOK, shared_words
 from monitor.tui.strand_rows import is_doubtful, mark_of
 from monitor.tui.view import View
 from monitor.tui.words import stall_word, temperature

@@ -10,10 +10,10 @@ import numpy as np
 from monitor.history.channels import Channel
 from monitor.history.memory import History
 from monitor.history.trend import Trend
-from monitor.tui.graph import Curve, Layout, Level, graph
-from monitor.tui.graph_scale import value_words
+from monitor.tui.graphs.graph import Curve, Layout, Level, graph
+from monitor.tui.graphs.scale import value_words
 from monitor.tui.ink import BOLD, DIM, PLAIN, Line, Span, apart, crop
-from monitor.tui.trend_channels import drawn_limits, set_key_of
+from monitor.tui.trends.channels import drawn_limits, set_key_of
 
 _NAME_FROM_CELLS: Final = 60
 

@@ -8,11 +8,11 @@ from numpy.typing import NDArray
 
 from monitor.core.assessment import Activity, Assessment, StrandAssessment
 from monitor.history.channels import channels_of, readings_of
-from monitor.tui.graph import Curve, graph, layout_for
-from monitor.tui.graph_axis import time_axis
+from monitor.tui.graphs.axis import time_axis
+from monitor.tui.graphs.graph import Curve, graph, layout_for
 from monitor.tui.ink import DIM, Line, Span, crop
-from monitor.tui.trend_graph import Past, TimeShown, levels_of
-from monitor.tui.trends_page import now_word
+from monitor.tui.trends.graph import Past, TimeShown, levels_of
+from monitor.tui.trends.page import now_word
 from monitor.tui.view import View
 
 LEAST_TREND_ROWS: Final = 8

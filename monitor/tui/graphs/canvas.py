@@ -12,8 +12,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from monitor.core.alert_types import Priority
-from monitor.tui.graph_curve import Curve, Flags, Floats, Level, fitted, measured
-from monitor.tui.graph_scale import Scale
+from monitor.tui.graphs.curve import Curve, Flags, Floats, Level, fitted, measured
+from monitor.tui.graphs.scale import Scale
 from monitor.tui.ink import DIM, PLAIN, Look, Span
 
 CURVE: Final = " ▄▀█"

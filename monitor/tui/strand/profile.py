@@ -7,9 +7,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from monitor.core.assessment import Assessment, StrandAssessment, ZonePlace
-from monitor.tui.graph import Curve, Layout, Level, graph, layout_for
+from monitor.tui.graphs.graph import Curve, Layout, Level, graph, layout_for
 from monitor.tui.ink import DIM, PLAIN, Line, Look, Span, crop, fit
-from monitor.tui.path_words import MARK_LOOK
+from monitor.tui.path.words import MARK_LOOK
 from monitor.tui.strand_rows import is_doubtful
 from monitor.tui.view import View
 

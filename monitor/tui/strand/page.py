@@ -8,10 +8,10 @@ from typing import Final
 from monitor.core.assessment import Assessment, StrandAssessment
 from monitor.tui.alert_band import alert_band, most_urgent_line
 from monitor.tui.ink import BOLD, DIM, EMPTY, PLAIN, Line, Span, apart, beside, hanging
-from monitor.tui.strand_numbers import number_lines
-from monitor.tui.strand_profile import LEAST_PROFILE_ROWS, strand_profile
+from monitor.tui.strand.numbers import number_lines
+from monitor.tui.strand.profile import LEAST_PROFILE_ROWS, strand_profile
+from monitor.tui.strand.trend import LEAST_TREND_ROWS, strand_trend
 from monitor.tui.strand_rows import is_doubtful, mark_of
-from monitor.tui.strand_trend import LEAST_TREND_ROWS, strand_trend
 from monitor.tui.view import View
 from monitor.tui.words import full_name_of, stand_in_words
 

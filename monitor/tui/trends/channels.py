@@ -6,7 +6,7 @@ from typing import Final
 from monitor.core.alert_types import Priority
 from monitor.core.assessment import Assessment
 from monitor.history.channels import Channel, channels_of
-from monitor.tui.trend_choice import Group, TrendChoice
+from monitor.tui.trends.choice import Group, TrendChoice
 
 _KINDS: Final = {
     Group.WALLS: ("wall", "duty", "liner"),

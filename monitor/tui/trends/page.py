@@ -1,6 +1,6 @@
 """The page of trends: values over time, as many graphs as there is room for, all over the same time. Pure.
 
-Owns what stands where. Which curves there are is `trend_channels`', what they were the history's.
+Owns what stands where. Which curves there are is `channels`', what they were the history's.
 """
 
 import math
@@ -10,13 +10,13 @@ from typing import Final
 
 from monitor.core.assessment import Assessment
 from monitor.history.channels import Channel, readings_of
-from monitor.tui.graph import Layout, layout_for
-from monitor.tui.graph_axis import ago, time_axis
+from monitor.tui.graphs.axis import ago, time_axis
+from monitor.tui.graphs.graph import Layout, layout_for
 from monitor.tui.ink import BOLD, DIM, Line, Span, apart, beside, crop, hanging
 from monitor.tui.strand_rows import mark_of
-from monitor.tui.trend_channels import channels_shown
-from monitor.tui.trend_choice import Group, TrendChoice
-from monitor.tui.trend_graph import Past, TimeShown, levels_of, trend_graph
+from monitor.tui.trends.channels import channels_shown
+from monitor.tui.trends.choice import Group, TrendChoice
+from monitor.tui.trends.graph import Past, TimeShown, levels_of, trend_graph
 from monitor.tui.view import View
 from monitor.tui.words import age, duration, name_of
 

@@ -1,0 +1,1 @@
+"""The hot path as a picture, and what stands beside it. Pure."""

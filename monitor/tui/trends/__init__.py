@@ -1,0 +1,1 @@
+"""The page of trends: which values, over which time, as graphs above one another. Pure."""
