@@ -17,6 +17,7 @@ from monitor.core.engine import Engine
 from monitor.core.span import Span
 from monitor.core.stall_findings import Detector, StallFinding, StallPattern
 from monitor.replay.player import Player
+from monitor.tui.ahead.page import verdict
 from monitor.tui.desk import Desk
 from monitor.tui.keys import KEYS, REPLAY_KEYS, deeds
 from monitor.tui.pages import Page
@@ -372,3 +373,16 @@ def test_a_strand_that_is_stuck_does_not_look_well() -> None:
     assert "feeding, STUCK" in text
     assert "not sure: STUCK" in text
     assert "2 STUCK" in text
+
+
+def test_a_cold_strand_is_promised_no_limit() -> None:
+    """Nothing ages it, so neither its line of hours nor its words speak of a limit that comes."""
+    cold = samples.strand(5, activity=Activity.COLD)
+    assert verdict(cold) == "cold: nothing ages it as long as it stays so"
+
+
+def test_a_strand_with_an_alert_has_no_empty_rows() -> None:
+    """Where there is no room for its hours, its heat along the path takes what is left."""
+    desk, _ = _desk()
+    desk.press("4")
+    assert [row for row in _text(desk).splitlines()[2:-1] if not row.strip()] == []

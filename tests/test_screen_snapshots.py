@@ -14,6 +14,7 @@ from monitor.tui.pages import Page
 from monitor.tui.present import frame
 from monitor.tui.view import View
 from tests import screen_samples as samples
+from tests.test_screen_replay import view_of
 
 SIZES = ((80, 24), (120, 40), (200, 60))
 CALM = View(samples.healthy(), "simulated machine", clock="03:12:07")
@@ -21,6 +22,9 @@ VIEWS = {
     "healthy": CALM,
     "troubled": replace(CALM, latest=samples.troubled()),
     "stale": replace(CALM, latest=samples.stale()),
+    "replay": replace(
+        CALM, latest=samples.troubled(), source="recording night", clock="then 03:12:07", replay=view_of()
+    ),
 }
 
 
@@ -49,6 +53,6 @@ def _history() -> History:
 @pytest.mark.parametrize("page", list(Page))
 @pytest.mark.parametrize("name", VIEWS)
 def test_a_page_looks_as_it_did(name: str, page: Page, size: tuple[int, int], snapshot: SnapshotAssertion) -> None:
-    """Text and colours of every page, of a healthy, a troubled and a silent machine."""
+    """Text and colours of every page, of a healthy, a troubled and a silent machine, and of a replay."""
     view = replace(VIEWS[name], page=page, input=4, history=_history())
     assert _told(frame(view, *size)) == snapshot

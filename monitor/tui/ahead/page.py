@@ -59,6 +59,8 @@ def verdict(strand: StrandAssessment) -> str:
     """When it is needed, and whether it lasts until then."""
     if strand.activity is Activity.FEEDING:
         return "feeding now: its material leaves before it ages"
+    if strand.activity is Activity.COLD:
+        return "cold: nothing ages it as long as it stays so"
     if strand.activity is Activity.WITHDRAWN:
         return "withdrawn: it does not age"
     if strand.next_use_s is None:

@@ -69,7 +69,8 @@ def _pictures(strand: StrandAssessment, view: View, latest: Assessment, width: i
         left = strand_profile(strand, latest, view, half - 2, rows)
         right = strand_trend(strand, latest, view, width - half, rows)
         return [beside(parts, half) for parts in zip_longest(left, right, fillvalue=EMPTY)]
-    profile = min(rows, max(LEAST_PROFILE_ROWS, min(_GOOD_PROFILE_ROWS, rows - LEAST_TREND_ROWS)))
-    lines = strand_profile(strand, latest, view, width, profile) if rows >= LEAST_PROFILE_ROWS else []
+    beside_trend = rows - LEAST_TREND_ROWS
+    profile = min(_GOOD_PROFILE_ROWS, rows if beside_trend < LEAST_PROFILE_ROWS else beside_trend)
+    lines = strand_profile(strand, latest, view, width, profile) if profile >= LEAST_PROFILE_ROWS else []
     left_rows = rows - len(lines)
     return [*lines, *(strand_trend(strand, latest, view, width, left_rows) if left_rows >= LEAST_TREND_ROWS else [])]
